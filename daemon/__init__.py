@@ -1,0 +1,1 @@
+"""The running process: pins, tick, outputs, broker link, command line."""

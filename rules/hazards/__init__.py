@@ -1,0 +1,1 @@
+"""One page for each hazard: its rows of the matrix, how it is recognised, what is said of it."""

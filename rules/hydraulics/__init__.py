@@ -1,0 +1,1 @@
+"""Steady flow through everything water passes on its way: formulas with their ranges and sources."""

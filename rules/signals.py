@@ -1,0 +1,192 @@
+"""What goes into one step of the engine and what comes out: frozen values, nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+from math import inf
+
+
+class Quality(IntEnum):
+    """How far a reading can be believed; the order is the order of trust."""
+
+    BAD = 0
+    UNCERTAIN = 1
+    GOOD = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One sensor's value at this tick.
+
+    `value` is 1.0 (wet, or supply present) or 0.0 for contacts, m3/s for flow meters; it is NaN
+    when `quality` is BAD. `age_s` is the time since the value was last known to be true.
+    """
+
+    value: float
+    quality: Quality = Quality.GOOD
+    age_s: float = 0.0
+    why: str = ""
+
+
+class Order(StrEnum):
+    """What a person may ask of the guard."""
+
+    ACKNOWLEDGE = "acknowledge"
+    RESET = "reset"
+
+
+class Origin(StrEnum):
+    """Which way an order came."""
+
+    BROKER = "broker"
+    LOCAL = "local"
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """An order as it arrived; `code` is the one shown in the alert that it answers."""
+
+    order: Order
+    code: str
+    origin: Origin
+    person: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """All that the engine is told at one tick.
+
+    `t_s` is monotonic time since the guard began [s]. `readings` are in the order of the site's
+    sensors, `dropped` and every other tuple of outputs in the order of its outputs; `dropped` is
+    True for an output whose lease ran out since the last tick.
+    """
+
+    t_s: float
+    readings: tuple[Reading, ...]
+    commands: tuple[Command, ...] = ()
+    dropped: tuple[bool, ...] = ()
+
+
+class Priority(IntEnum):
+    """How soon a person must respond (IEC 62682); about 80/15/5 % of alarms from least to most."""
+
+    LOW = 1
+    MEDIUM = 2
+    HIGH = 3
+
+
+class AlarmState(StrEnum):
+    """States of an alarm in the terms of ISA-18.2 and IEC 62682."""
+
+    NORMAL = "NORMAL"
+    UNACK_ALARM = "UNACK_ALARM"
+    ACK_ALARM = "ACK_ALARM"
+    RTN_UNACK = "RTN_UNACK"
+    LATCH_UNACK = "LATCH_UNACK"
+    LATCH_ACK = "LATCH_ACK"
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """What an alarm tells a person: one sentence for each question they have at night."""
+
+    what: str
+    where: str
+    done: str
+    do_now: str
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """One alarm as it stands; `code` answers it, and is valid for this occurrence only."""
+
+    row: str
+    hazard: str
+    state: AlarmState
+    priority: Priority
+    occurrence: int
+    code: str
+    since_s: float
+    saying: Saying
+    spill_s: float = inf
+
+
+class EventKind(StrEnum):
+    """What can happen that somebody may want to know."""
+
+    ALARM_RAISED = "alarm-raised"
+    ALARM_RETURNED = "alarm-returned"
+    ALARM_ACKNOWLEDGED = "alarm-acknowledged"
+    ALARM_ENDED = "alarm-ended"
+    PUMP_STARTED = "pump-started"
+    PUMP_RUNNING = "pump-running"
+    PUMP_CUT = "pump-cut"
+    PUMP_HELD = "pump-held"
+    TOP_OFF_OPENED = "top-off-opened"
+    TOP_OFF_CLOSED = "top-off-closed"
+    ORDER_OBEYED = "order-obeyed"
+    ORDER_REFUSED = "order-refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at this tick; `subject` is the id of the thing it happened to.
+
+    `alarm` is set on the alarm-* kinds; `causes` are the rows of the matrix behind a cut.
+    """
+
+    kind: EventKind
+    t_s: float
+    subject: str
+    text: str
+    alarm: Alarm | None = None
+    causes: tuple[str, ...] = ()
+
+
+class Phase(StrEnum):
+    """Where a pump stands between off and on."""
+
+    STARTING = "starting"  # waiting for every signal to settle
+    PROVING = "proving"  # a short run in which flow and prime must show
+    RUNNING = "running"
+    WAITING = "waiting"  # cut; a restart will be tried when its cause is gone
+    LATCHED = "latched"  # cut; a person must reset it
+
+
+@dataclass(frozen=True, slots=True)
+class DrainFigures:
+    """One drained chamber, live: flows in m3/s, level bounds in m above its bottom.
+
+    `margin` is capacity / return flow; `spill_s` is the time until water leaves a tank over its
+    rim at the present net inflow, infinite while the drains carry what comes.
+    """
+
+    chamber: str
+    return_m3_s: float
+    capacity_m3_s: float
+    margin: float
+    level_least_m: float
+    level_most_m: float
+    spill_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PumpFigures:
+    """One pump, live: its phase, flow [m3/s], and time until it draws air [s]."""
+
+    pump: str
+    phase: Phase
+    flow_m3_s: float
+    dry_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What one step decided: an on/off for every output, what happened, and how things stand."""
+
+    outputs: tuple[bool, ...]
+    events: tuple[Event, ...]
+    alarms: tuple[Alarm, ...]
+    drains: tuple[DrainFigures, ...]
+    pumps: tuple[PumpFigures, ...]

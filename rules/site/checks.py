@@ -1,0 +1,294 @@
+"""Checks that need more than one table: ids, pins, heights, and ways for the water."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from rules.site.model import Site
+from rules.site.passages import (
+    Branch,
+    Comb,
+    EmergencyDrain,
+    Hole,
+    OpenDrain,
+    Passage,
+    Screen,
+    SiphonDrain,
+    Weir,
+)
+from rules.site.sensors import FloatSwitch, FlowMeter
+from rules.site.show import length
+
+Finding = tuple[str, str, str]
+"""Table, key, sentence."""
+
+
+def _unique_ids(site: Site) -> Iterator[Finding]:
+    seen: dict[str, str] = {}
+    for table in ("chambers", "passages", "pumps", "sensors", "outputs", "people"):
+        for key in getattr(site, table):
+            if key in seen:
+                yield (
+                    table,
+                    key,
+                    f"the id is used in [{seen[key]}] already; each thing needs its own",
+                )
+            seen.setdefault(key, table)
+
+
+def _known(site: Site, key: str, table: str) -> str | None:
+    things = getattr(site, table)
+    if key in things:
+        return None
+    noun = table.removesuffix("s")
+    known = ", ".join(things)
+    return f'"{key}" is no {noun} of this site; its {table} are {known}'
+
+
+def _references(site: Site) -> Iterator[Finding]:
+    for key, passage in site.passages.items():
+        wanted = [("to", passage.to, "chambers")]
+        if isinstance(passage, Branch):
+            wanted.append(("pump", passage.pump, "pumps"))
+        else:
+            wanted.append(("from", passage.from_, "chambers"))
+            if passage.from_ == passage.to:
+                yield f"passages.{key}", "to", "a passage must lead to another chamber"
+        for field, target, table in wanted:
+            if sentence := _known(site, target, table):
+                yield f"passages.{key}", field, sentence
+    for key, pump in site.pumps.items():
+        if sentence := _known(site, pump.from_, "chambers"):
+            yield f"pumps.{key}", "from", sentence
+        if not site.branches(key):
+            yield f"pumps.{key}", "", f'no branch says pump = "{key}": it lifts water nowhere'
+    for key, sensor in site.sensors.items():
+        if isinstance(sensor, FloatSwitch) and (s := _known(site, sensor.chamber, "chambers")):
+            yield f"sensors.{key}", "chamber", s
+        if isinstance(sensor, FlowMeter):
+            target_passage = site.passages.get(sensor.on)
+            if sensor.on not in site.pumps and not isinstance(target_passage, Branch):
+                yield (
+                    f"sensors.{key}",
+                    "on",
+                    f'"{sensor.on}" is neither a branch nor a pump; a meter sits on one of '
+                    + ", ".join(
+                        [k for k, p in site.passages.items() if isinstance(p, Branch)]
+                        + list(site.pumps)
+                    ),
+                )
+    for key, output in site.outputs.items():
+        if output.kind == "pump" and (s := _known(site, output.pump, "pumps")):
+            yield f"outputs.{key}", "pump", s
+        if output.kind == "spare-pump" and (s := _known(site, output.chamber, "chambers")):
+            yield f"outputs.{key}", "chamber", s
+        if output.kind == "top-off" and site.top_off is None:
+            yield f"outputs.{key}", "", "there is no [top_off] table for this valve to belong to"
+    if site.top_off is not None:
+        for field, target in (("reservoir", site.top_off.reservoir), ("to", site.top_off.to)):
+            if s := _known(site, target, "chambers"):
+                yield "top_off", field, s
+
+
+def _pins(site: Site) -> Iterator[Finding]:
+    used: dict[int, str] = {}
+    for table in ("sensors", "outputs"):
+        for key, thing in getattr(site, table).items():
+            if thing.pin in used:
+                yield (
+                    f"{table}.{key}",
+                    "pin",
+                    f"pin {thing.pin} is used by [{used[thing.pin]}] already; each needs its own",
+                )
+            used.setdefault(thing.pin, f"{table}.{key}")
+    per_pump: dict[str, str] = {}
+    for key, output in site.outputs.items():
+        if output.kind == "pump":
+            if output.pump in per_pump:
+                yield (
+                    f"outputs.{key}",
+                    "pump",
+                    f'"{output.pump}" is powered by [outputs.{per_pump[output.pump]}] already',
+                )
+            per_pump.setdefault(output.pump, key)
+
+
+def _edges(passage: Passage) -> Iterator[tuple[str, float]]:
+    """The heights of a passage in the chamber it leaves, by key."""
+    match passage:
+        case Weir() | Comb():
+            yield "crest", passage.crest
+        case SiphonDrain() | OpenDrain() | EmergencyDrain():
+            yield "mouth", passage.mouth
+        case Screen():
+            yield "bottom", passage.bottom
+            yield "top", passage.top
+        case Hole():
+            yield "centre", passage.centre
+        case Branch():
+            return
+
+
+def _heights(site: Site) -> Iterator[Finding]:
+    units = site.site.units
+    for key, passage in site.passages.items():
+        table = f"passages.{key}"
+        if not isinstance(passage, Branch):
+            upper = site.chambers[passage.from_]
+            for field, height in _edges(passage):
+                if not 0.0 <= height <= upper.rim:
+                    where = "above the rim" if height > 0 else "below the bottom"
+                    yield (
+                        table,
+                        field,
+                        f"{length(height, units)} lies {where} of {passage.from_} (rim at "
+                        f"{length(upper.rim, units)}): no water can ever reach it",
+                    )
+        if isinstance(passage, (SiphonDrain, OpenDrain, EmergencyDrain)):
+            drop = site.chambers[passage.from_].above_datum_m(passage.mouth) - site.chambers[
+                passage.to
+            ].above_datum_m(passage.outlet)
+            if drop <= 0:
+                yield (
+                    table,
+                    "outlet",
+                    f"the drain's end lies {length(-drop, units)} above its mouth: water does not "
+                    "run up; check the bottom heights of both chambers",
+                )
+        if isinstance(passage, Screen) and passage.top <= passage.bottom:
+            yield table, "top", "the upper edge of a screen must lie above its lower edge"
+    for key, sensor in site.floats().items():
+        rim = site.chambers[sensor.chamber].rim
+        if not 0.0 < sensor.height < rim:
+            where = "at or above the rim" if sensor.height > 0 else "at or below the bottom"
+            yield (
+                f"sensors.{key}",
+                "height",
+                f"{length(sensor.height, units)} lies {where} of {sensor.chamber} (rim at "
+                f"{length(rim, units)}): it would speak too late or never",
+            )
+    for key, pump in site.pumps.items():
+        chamber = site.chambers[pump.from_]
+        if not 0.0 <= pump.intake < chamber.rim:
+            yield f"pumps.{key}", "intake", f"must lie inside {pump.from_}, under its rim"
+        elif chamber.level is None:
+            yield (
+                f"chambers.{pump.from_}",
+                "level",
+                f"missing; {key} draws from here, and no passage holds this level: say where it "
+                "stands while all runs",
+            )
+        elif chamber.level <= pump.intake:
+            yield (
+                f"chambers.{pump.from_}",
+                "level",
+                f"{length(chamber.level, units)} is not above the intake of {key} "
+                f"({length(pump.intake, units)}): it would draw air",
+            )
+
+
+def _ways(site: Site) -> Iterator[Finding]:
+    leaves = {p.from_ for p in site.gravity().values()} | {p.from_ for p in site.pumps.values()}
+    reached = {p.to for p in site.passages.values()}
+    if site.top_off is not None:
+        leaves.add(site.top_off.reservoir)
+        reached.add(site.top_off.to)
+    for key in site.chambers:
+        if key in reached and key not in leaves:
+            yield (
+                f"chambers.{key}",
+                "",
+                "water reaches this chamber and none can leave it: name the passage or the pump "
+                "that takes it away",
+            )
+    following: dict[str, set[str]] = {}
+    for passage in site.gravity().values():
+        following.setdefault(passage.from_, set()).add(passage.to)
+    for key, passage in site.gravity().items():
+        ahead, seen = [passage.to], set[str]()
+        while ahead:
+            chamber = ahead.pop()
+            if chamber not in seen:
+                seen.add(chamber)
+                ahead.extend(following.get(chamber, ()))
+        if passage.from_ in seen:
+            yield (
+                f"passages.{key}",
+                "to",
+                f"from {passage.to} water finds its way back to {passage.from_} without a pump: "
+                "turn one of these passages round",
+            )
+    for name, pump in site.pumps.items():
+        back, seen = [b.to for b in site.branches(name).values()], set[str]()
+        while back:
+            chamber = back.pop()
+            if chamber not in seen:
+                seen.add(chamber)
+                back.extend(following.get(chamber, ()))
+        if pump.from_ not in seen:
+            yield (
+                f"pumps.{name}",
+                "",
+                f"what it lifts never comes back to {pump.from_}: a passage is missing on the way",
+            )
+
+
+def _tuning(site: Site) -> Iterator[Finding]:
+    for chamber in site.drained_chambers():
+        drains = site.drains_from(chamber)
+        tuned = {
+            k: d.tuned_share
+            for k, d in drains.items()
+            if isinstance(d, SiphonDrain) and d.tuned_share is not None
+        }
+        if tuned and not any(isinstance(d, OpenDrain) for d in drains.values()):
+            for key in tuned:
+                yield (
+                    f"passages.{key}",
+                    "tuned_share",
+                    f"{chamber} has no open drain to carry the rest, so no valve can be set so",
+                )
+        if sum(tuned.values()) >= 1.0:
+            key = next(iter(tuned))
+            yield (
+                f"passages.{key}",
+                "tuned_share",
+                f"the shares of the siphon drains of {chamber} must add up to less than 100 %",
+            )
+
+
+def _top_off_float(site: Site) -> Iterator[Finding]:
+    for key, sensor in site.floats(duty="top-off").items():
+        if site.top_off is None:
+            yield f"sensors.{key}", "duty", "there is no [top_off] table for this float to serve"
+        elif sensor.chamber != site.top_off.to:
+            yield (
+                f"sensors.{key}",
+                "chamber",
+                f"the top-off adds water to {site.top_off.to}; its float must hang there",
+            )
+    if site.top_off is not None and site.chambers[site.top_off.reservoir].level is None:
+        yield (
+            f"chambers.{site.top_off.reservoir}",
+            "level",
+            "missing; it is the reservoir: say how high the fresh water stands when full",
+        )
+
+
+STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
+    (_unique_ids, _references, _pins),
+    (_heights, _ways, _tuning, _top_off_float),
+)
+"""Checks in stages: a later stage may rely on what the earlier one found in order."""
+
+
+def findings(site: Site) -> list[Finding]:
+    """Everything wrong with a site whose tables are each valid; empty when all is well."""
+    for stage in STAGES:
+        found = [finding for check in stage for finding in check(site)]
+        if found:
+            return found
+    return []
+
+
+__all__ = ["Finding", "findings"]
