@@ -1,1 +1,1 @@
-"""Steady flow through everything water passes on its way: formulas with their ranges and sources."""
+"""Steady flow through all that water passes on its way: formulas, their ranges and sources."""

@@ -1,0 +1,103 @@
+"""The hydraulics of one site: flows for levels, pump points, and the steady state."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from rules.hydraulics.build import Bore, PassageFlow, passages, systems, viscosity_m2_s
+from rules.hydraulics.drains import SiphonDrainFlow
+from rules.hydraulics.errors import HydraulicsError
+from rules.hydraulics.pump import PumpPoint
+from rules.hydraulics.steady import steady
+from rules.site.model import Site
+
+_CLEAN: Mapping[str, float] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """The steady state while all is clean and runs.
+
+    Levels are heights above the datum [m], flows are in m3/s and include the branches. A chamber
+    in `overfull` has no level up to its rim that carries its inflow: its level is put at the rim,
+    and its passages' flows are what they carry there.
+    """
+
+    levels_m: dict[str, float]
+    flows_m3_s: dict[str, float]
+    pumps: dict[str, PumpPoint]
+    overfull: tuple[str, ...] = ()
+
+
+class Hydraulics:
+    """A site's hydraulics, built once; nothing in it changes afterwards.
+
+    `bore` says with which bore the drains are computed: "mean" for what to expect, "least" (the
+    thickest wall that the pipe's standard allows) to assess. The pump's pipes are always taken at
+    the mean, since a narrower riser would only ease the drains. Raises HydraulicsError.
+    """
+
+    def __init__(self, site: Site, bore: Bore = "mean") -> None:
+        self.site = site
+        kinematic = viscosity_m2_s(site)
+        self._systems = systems(site, kinematic)
+        found = steady(site, passages(site, bore, kinematic), self.pump_point)
+        self.passages: dict[str, PassageFlow] = found.passages
+        self.short_of_share: tuple[str, ...] = found.short_of_share
+        """Siphon drains that pass less than their tuned share even with the valve wide open."""
+        self._running = Running(found.levels_m, found.flows_m3_s, found.pumps, found.overfull)
+
+    @property
+    def throttles(self) -> dict[str, float]:
+        """Loss coefficient of each siphon drain's valve, as set; 0 = fully open."""
+        return {
+            key: passage.throttle_k
+            for key, passage in self.passages.items()
+            if isinstance(passage, SiphonDrainFlow)
+        }
+
+    def pump_point(
+        self,
+        pump: str,
+        levels_m: Mapping[str, float],
+        condition: Mapping[str, float] = _CLEAN,
+        speed: float = 1.0,
+    ) -> PumpPoint:
+        """Where a pump runs with the chambers at these levels above the datum [m].
+
+        `levels_m` must hold the chamber it draws from and those its branches reach; `condition`
+        may hold the pump (share of its clean flow at every head) and branches (share of clean
+        conductance); `speed` is the share of full speed. Raises HydraulicsError.
+        """
+        system = self._systems.get(pump)
+        if system is None:
+            raise HydraulicsError(f'"{pump}" is no pump of this site')
+        branches = system.branches
+        try:
+            ends = [max(branch.outlet_m, levels_m[branch.to]) for branch in branches.values()]
+            source = levels_m[system.source]
+        except KeyError as missing:
+            raise HydraulicsError(
+                f"pump {pump}: the level of {missing.args[0]} is needed to find where it runs"
+            ) from None
+        shares = [condition.get(key, 1.0) for key in branches]
+        return system.point(source, ends, shares, condition.get(pump, 1.0), speed)
+
+    def running(self) -> Running:
+        """The steady state while all is clean and runs."""
+        return self._running
+
+    def capacity(self, passage: str, up_m: float) -> float:
+        """Flow of a gravity passage [m3/s] with the level above it at `up_m` over the datum.
+
+        The level below it is the one while running; the passage is clean.
+        """
+        if passage not in self.passages:
+            raise HydraulicsError(f'"{passage}" is no gravity passage of this site')
+        below = self._running.levels_m[self.site.passages[passage].to]
+        return self.passages[passage].flow(up_m, below)
+
+
+__all__ = ["Hydraulics", "HydraulicsError", "PassageFlow", "PumpPoint", "Running"]
