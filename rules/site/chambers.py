@@ -11,7 +11,7 @@ from rules.site.quantities import Area, Length, Share, Size
 
 
 class Chamber(Table):
-    """A tank, or one chamber of a tank. Heights in it are measured up from its own inside bottom."""
+    """A tank, or one chamber of a tank. Heights in it are measured from its own inside bottom."""
 
     name: Name | None = Field(None, description="what people call it")
     bottom: Length = Field(description="height of its inside bottom above the site's datum [m]")
@@ -45,7 +45,8 @@ class Chamber(Table):
         """Plan area of the water, less what stands in it [m2]."""
         if self.area is not None:
             return self.area * (1.0 - self.displacement)
-        assert self.length is not None and self.width is not None
+        assert self.length is not None
+        assert self.width is not None
         return self.length * self.width * (1.0 - self.displacement)
 
     @property

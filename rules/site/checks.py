@@ -45,7 +45,7 @@ def _known(site: Site, key: str, table: str) -> str | None:
     return f'"{key}" is no {noun} of this site; its {table} are {known}'
 
 
-def _references(site: Site) -> Iterator[Finding]:
+def _passage_ends(site: Site) -> Iterator[Finding]:
     for key, passage in site.passages.items():
         wanted = [("to", passage.to, "chambers")]
         if isinstance(passage, Branch):
@@ -62,21 +62,22 @@ def _references(site: Site) -> Iterator[Finding]:
             yield f"pumps.{key}", "from", sentence
         if not site.branches(key):
             yield f"pumps.{key}", "", f'no branch says pump = "{key}": it lifts water nowhere'
+
+
+def _sensor_places(site: Site) -> Iterator[Finding]:
+    branches = [key for key, p in site.passages.items() if isinstance(p, Branch)]
     for key, sensor in site.sensors.items():
         if isinstance(sensor, FloatSwitch) and (s := _known(site, sensor.chamber, "chambers")):
             yield f"sensors.{key}", "chamber", s
-        if isinstance(sensor, FlowMeter):
-            target_passage = site.passages.get(sensor.on)
-            if sensor.on not in site.pumps and not isinstance(target_passage, Branch):
-                yield (
-                    f"sensors.{key}",
-                    "on",
-                    f'"{sensor.on}" is neither a branch nor a pump; a meter sits on one of '
-                    + ", ".join(
-                        [k for k, p in site.passages.items() if isinstance(p, Branch)]
-                        + list(site.pumps)
-                    ),
-                )
+        if isinstance(sensor, FlowMeter) and sensor.on not in [*branches, *site.pumps]:
+            known = ", ".join([*branches, *site.pumps])
+            sentence = (
+                f'"{sensor.on}" is neither a branch nor a pump; a meter sits on one of {known}'
+            )
+            yield f"sensors.{key}", "on", sentence
+
+
+def _output_targets(site: Site) -> Iterator[Finding]:
     for key, output in site.outputs.items():
         if output.kind == "pump" and (s := _known(site, output.pump, "pumps")):
             yield f"outputs.{key}", "pump", s
@@ -129,25 +130,22 @@ def _edges(passage: Passage) -> Iterator[tuple[str, float]]:
             return
 
 
-def _heights(site: Site) -> Iterator[Finding]:
+def _passage_heights(site: Site) -> Iterator[Finding]:
     units = site.site.units
-    for key, passage in site.passages.items():
-        table = f"passages.{key}"
-        if not isinstance(passage, Branch):
-            upper = site.chambers[passage.from_]
-            for field, height in _edges(passage):
-                if not 0.0 <= height <= upper.rim:
-                    where = "above the rim" if height > 0 else "below the bottom"
-                    yield (
-                        table,
-                        field,
-                        f"{length(height, units)} lies {where} of {passage.from_} (rim at "
-                        f"{length(upper.rim, units)}): no water can ever reach it",
-                    )
+    for key, passage in site.gravity().items():
+        upper, table = site.chambers[passage.from_], f"passages.{key}"
+        for field, height in _edges(passage):
+            if not 0.0 <= height <= upper.rim:
+                where = "above the rim" if height > 0 else "below the bottom"
+                yield (
+                    table,
+                    field,
+                    f"{length(height, units)} lies {where} of {passage.from_} (rim at "
+                    f"{length(upper.rim, units)}): no water can ever reach it",
+                )
         if isinstance(passage, (SiphonDrain, OpenDrain, EmergencyDrain)):
-            drop = site.chambers[passage.from_].above_datum_m(passage.mouth) - site.chambers[
-                passage.to
-            ].above_datum_m(passage.outlet)
+            lower = site.chambers[passage.to]
+            drop = upper.above_datum_m(passage.mouth) - lower.above_datum_m(passage.outlet)
             if drop <= 0:
                 yield (
                     table,
@@ -157,6 +155,10 @@ def _heights(site: Site) -> Iterator[Finding]:
                 )
         if isinstance(passage, Screen) and passage.top <= passage.bottom:
             yield table, "top", "the upper edge of a screen must lie above its lower edge"
+
+
+def _float_heights(site: Site) -> Iterator[Finding]:
+    units = site.site.units
     for key, sensor in site.floats().items():
         rim = site.chambers[sensor.chamber].rim
         if not 0.0 < sensor.height < rim:
@@ -167,6 +169,10 @@ def _heights(site: Site) -> Iterator[Finding]:
                 f"{length(sensor.height, units)} lies {where} of {sensor.chamber} (rim at "
                 f"{length(rim, units)}): it would speak too late or never",
             )
+
+
+def _pump_heights(site: Site) -> Iterator[Finding]:
+    units = site.site.units
     for key, pump in site.pumps.items():
         chamber = site.chambers[pump.from_]
         if not 0.0 <= pump.intake < chamber.rim:
@@ -276,8 +282,8 @@ def _top_off_float(site: Site) -> Iterator[Finding]:
 
 
 STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
-    (_unique_ids, _references, _pins),
-    (_heights, _ways, _tuning, _top_off_float),
+    (_unique_ids, _passage_ends, _sensor_places, _output_targets, _pins),
+    (_passage_heights, _float_heights, _pump_heights, _ways, _tuning, _top_off_float),
 )
 """Checks in stages: a later stage may rely on what the earlier one found in order."""
 

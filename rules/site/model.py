@@ -43,7 +43,7 @@ class Water(Table):
 
 
 class Broker(Table):
-    """The MQTT broker. User name and password come from a file or the environment, never from here."""
+    """The MQTT broker. User and password come from a file or the environment, never from here."""
 
     host: Name = Field(description="host name or address")
     port: int = Field(8883, ge=1, le=65535, description="TCP port; 8883 with TLS, 1883 without")

@@ -108,7 +108,7 @@ else:
         WithJsonSchema(
             {
                 "type": "string",
-                "description": "a pipe: nominal size and schedule, outside diameter x wall, or bore",
+                "description": "a pipe: size and schedule, outside diameter x wall, or bore",
                 "examples": ["1.5 in sch40", "50x2.4 mm", "40.9 mm bore"],
             }
         ),

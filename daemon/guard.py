@@ -1,0 +1,55 @@
+"""One tick, whole: read, step, drive. What runs it, and how fast time goes, is not its business."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from daemon.lease import Leases
+from daemon.ports import Board
+from daemon.sensing import Senses
+from rules import engine
+from rules.memory import begin, latched_rows
+from rules.plan import Plan
+from rules.signals import Command, Decision, Observation
+from rules.site.model import Site
+
+
+class Guard:
+    """The guard of one site, on one board.
+
+    `without` takes hazards out, to prove that they are needed; `latched` are rows that a person
+    has not reset since before a restart. `clock` times the leases [s].
+    """
+
+    def __init__(
+        self,
+        site: Site,
+        board: Board,
+        boot: str,
+        *,
+        without: frozenset[str] = frozenset(),
+        latched: frozenset[str] = frozenset(),
+        clock: Callable[[], float] | None = None,
+    ) -> None:
+        self.plan: Plan = engine.plan_for(site, without)
+        self._memory = begin(self.plan, boot, latched)
+        self._senses = Senses(site, board)
+        self._now_s = 0.0
+        self.leases = Leases(board, tuple(site.outputs), clock=clock or (lambda: self._now_s))
+
+    def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
+        """One tick at `t_s`, seconds since the guard began; raises OSError if an output fails."""
+        self._now_s = t_s
+        readings = self._senses.read(t_s)
+        observation = Observation(t_s, readings, commands, self.leases.dropped())
+        self._memory, decision = engine.step(self.plan, self._memory, observation)
+        self.leases.drive(decision.outputs)
+        return decision
+
+    def latched(self) -> frozenset[str]:
+        """Rows that must stay in force over a restart."""
+        return latched_rows(self.plan, self._memory)
+
+    def close(self) -> None:
+        """Let every output go."""
+        self.leases.close()

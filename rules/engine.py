@@ -1,0 +1,237 @@
+"""One step of the guard: from what was observed to what is done and said. A pure function.
+
+The order of a step: orders of people, filters and estimates, rows of the matrix and their alarms,
+pumps, then every other output. Same plan, memory and observation, same result, to the bit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import floor
+
+from rules import alarms, estimate, orders, pumping
+from rules.alarms import Stimulus
+from rules.estimate import View
+from rules.figures import compute
+from rules.hazards.table import HAZARDS, rows
+from rules.matrix import Clear, Effect, Row
+from rules.memory import Memory, PumpMemory, RowMemory
+from rules.plan import Plan, derive
+from rules.signals import (
+    Alarm,
+    AlarmState,
+    Decision,
+    Event,
+    EventKind,
+    Observation,
+    Phase,
+    Priority,
+    PumpFigures,
+)
+from rules.site.model import Site
+
+SETTLED_S = 60.0
+"""A pump must have run for this long before the top-off may open [s]; longer is stricter."""
+
+HEARTBEAT_S = 0.5
+"""The heartbeat output changes this often [s]."""
+
+
+def plan_for(site: Site, without: frozenset[str] = frozenset()) -> Plan:
+    """The plan of a site; `without` takes hazards out, to prove that they are needed."""
+    figures = compute(site)
+    return derive(site, figures, rows(site, figures, without))
+
+
+def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, Decision]:
+    """One tick: returns what to remember and what to do."""
+    t_s = observation.t_s
+    events: list[Event] = []
+    row_states, answers = orders.obey(plan, memory, observation)
+    events.extend(answers)
+    view, contacts = estimate.look(plan, replace(memory, rows=row_states), observation)
+    row_states = _step_rows(plan, view, row_states, events)
+    pumps, row_states = _step_pumps(plan, memory, row_states, t_s, events)
+    since_s, happened = _top_off(plan, view, row_states, pumps)
+    events.extend(happened)
+    after = Memory(memory.boot, t_s, contacts, row_states, pumps, since_s)
+    return after, _decide(plan, view, after, tuple(events))
+
+
+def _step_rows(
+    plan: Plan, view: View, before: tuple[RowMemory, ...], events: list[Event]
+) -> tuple[RowMemory, ...]:
+    states = list(before)
+    first = not view.memory.contacts
+    for i, row in enumerate(plan.rows):
+        state = states[i]
+        present = HAZARDS[row.hazard].present(row, view)
+        if not present and not state.standing and state.charge_s == 0.0:
+            if not (first and state.held):
+                continue
+            # latched before the guard restarted: say it again, with a code of this boot
+            states[i] = _raise(view, row, state, states, events)
+            continue
+        charge, standing = _charge(row, state, present, view.dt_s)
+        if standing and not state.standing:
+            raised = replace(state, charge_s=charge, standing=True)
+            states[i] = _raise(view, row, raised, states, events)
+        elif state.standing and not standing:
+            cleared = replace(state, charge_s=charge, standing=False)
+            states[i] = _clear(row, cleared, view.t_s, events)
+        elif charge != state.charge_s:
+            states[i] = replace(state, charge_s=charge)
+    return tuple(states)
+
+
+def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[float, bool]:
+    """Net time with the cause, and whether it stands: from a full charge until an empty one."""
+    if row.delay_s == 0.0:
+        return 0.0, present
+    if present:
+        charge = min(row.delay_s, state.charge_s + dt_s)
+        return charge, state.standing or charge >= row.delay_s - 1e-9
+    charge = max(0.0, state.charge_s - dt_s)
+    if charge < 1e-9:
+        return 0.0, False
+    return charge, state.standing
+
+
+def _raise(
+    view: View, row: Row, state: RowMemory, states: list[RowMemory], events: list[Event]
+) -> RowMemory:
+    t_s = view.t_s
+    taken = {other.code for other in states if other.code}
+    occurrence = state.occurrence + 1
+    code = alarms.code(view.memory.boot, row.id, occurrence, taken)
+    raised = replace(
+        state,
+        held=state.held or row.clear is not Clear.WHEN_CLEAR,
+        state=alarms.after(state.state, Stimulus.ALARM, True) if state.standing else state.state,
+        occurrence=occurrence,
+        code=code,
+        since_s=t_s,
+        saying=HAZARDS[row.hazard].say(row, view),
+        spill_s=HAZARDS[row.hazard].clock(row, view),
+    )
+    alarm = _alarm(row, raised)
+    events.append(Event(EventKind.ALARM_RAISED, t_s, row.subject, _text(alarm), alarm))
+    return raised
+
+
+def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
+    latching = state.held and (row.clear is Clear.ON_RESET or state.latching)
+    cleared = replace(state, state=alarms.after(state.state, Stimulus.CLEAR, latching))
+    ended = cleared.state is AlarmState.NORMAL
+    kind = EventKind.ALARM_ENDED if ended else EventKind.ALARM_RETURNED
+    alarm = _alarm(row, cleared)
+    text = f"No longer so: {alarm.saying.what}."
+    events.append(Event(kind, t_s, row.subject, text, alarm))
+    return cleared
+
+
+def _text(alarm: Alarm) -> str:
+    saying = alarm.saying
+    return f"{saying.what.rstrip('.')}. {saying.done} {saying.do_now}"
+
+
+def _alarm(row: Row, state: RowMemory) -> Alarm:
+    assert state.saying is not None
+    return Alarm(
+        row.id,
+        row.hazard,
+        state.state,
+        row.priority,
+        state.occurrence,
+        state.code,
+        state.since_s,
+        state.saying,
+        state.spill_s,
+    )
+
+
+def in_force(states: tuple[RowMemory, ...], index: int) -> bool:
+    """True while a row's effect holds: its cause stands, or waits for a person."""
+    return states[index].standing or states[index].held
+
+
+def _step_pumps(
+    plan: Plan,
+    memory: Memory,
+    states: tuple[RowMemory, ...],
+    t_s: float,
+    events: list[Event],
+) -> tuple[tuple[PumpMemory, ...], tuple[RowMemory, ...]]:
+    after, rows_after = [], list(states)
+    for pump, state in zip(plan.pumps, memory.pumps, strict=True):
+        indexes = [
+            i
+            for i, row in enumerate(plan.rows)
+            if row.effect is Effect.CUT_PUMP and pump.id in row.pumps and in_force(states, i)
+        ]
+        cutting = tuple(plan.rows[i] for i in indexes)
+        name = plan.site.label(pump.id)
+        stepped, happened = pumping.step(pump, name, state, cutting, t_s)
+        if stepped.phase is Phase.LATCHED and state.phase is not Phase.LATCHED:
+            for i in indexes:  # restarts are used up, or a person is needed: hold the causes
+                rows_after[i] = replace(rows_after[i], held=True, latching=True)
+        after.append(stepped)
+        events.extend(happened)
+    return tuple(after), tuple(rows_after)
+
+
+def _top_off(
+    plan: Plan, view: View, states: tuple[RowMemory, ...], pumps: tuple[PumpMemory, ...]
+) -> tuple[float | None, tuple[Event, ...]]:
+    """Since when the top-off is open [s], or None: it must be wanted, and permitted by all."""
+    top_off, t_s, since_s = plan.top_off, view.t_s, view.memory.top_off_since_s
+    if top_off is None:
+        return None, ()
+    pump = pumps[top_off.pump]
+    permitted = (
+        pump.phase is Phase.RUNNING
+        and t_s - pump.since_s >= SETTLED_S
+        and not any(
+            row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
+            for i, row in enumerate(plan.rows)
+        )
+    )
+    now = permitted and not view.contacts[top_off.switch.index].wet
+    if now == (since_s is not None):
+        return since_s, ()
+    key = list(plan.outputs)[top_off.output]
+    if now:
+        return t_s, (Event(EventKind.TOP_OFF_OPENED, t_s, key, "Top-off opened"),)
+    why = "level is back" if permitted else "not permitted"
+    return None, (Event(EventKind.TOP_OFF_CLOSED, t_s, key, f"Top-off closed: {why}"),)
+
+
+def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) -> Decision:
+    outputs = [False] * len(plan.outputs)
+    for pump, state in zip(plan.pumps, after.pumps, strict=True):
+        if pump.output is not None:
+            outputs[pump.output] = state.on
+    if plan.top_off is not None:
+        outputs[plan.top_off.output] = after.top_off_since_s is not None
+    for spare in plan.spares:
+        idle = not any(after.pumps[i].on for i in spare.pumps)
+        high = any(view.contacts[contact.index].wet for contact in spare.high)
+        outputs[spare.output] = idle and not high
+    standing = tuple(
+        _alarm(row, state)
+        for row, state in zip(plan.rows, after.rows, strict=True)
+        if state.state is not AlarmState.NORMAL
+    )
+    sounding = any(
+        alarm.priority is Priority.HIGH and alarm.state is AlarmState.UNACK_ALARM
+        for alarm in standing
+    )
+    for index in plan.sounders:
+        outputs[index] = sounding
+    for index in plan.heartbeats:
+        outputs[index] = floor(after.t_s / HEARTBEAT_S + 1e-9) % 2 == 0
+    figures = tuple(
+        PumpFigures(pump.id, state.phase, view.flows[i], view.dry_s[i])
+        for i, (pump, state) in enumerate(zip(plan.pumps, after.pumps, strict=True))
+    )
+    return Decision(tuple(outputs), events, standing, view.drains, figures)

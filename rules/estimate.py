@@ -1,0 +1,175 @@
+"""From readings to what they mean: filtered contacts, live flows, and how the drains stand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf
+
+from rules.memory import ContactMemory, Memory
+from rules.plan import DrainPlan, Plan, PumpPlan, Watch
+from rules.signals import DrainFigures, Observation, Phase, Quality, Reading
+
+LONGEST_STEP_S = 0.5
+"""However late a tick is, one look counts for no more than this [s]."""
+
+
+class View:
+    """One tick as the hazards see it. Built anew at each tick, read by all, changed by none."""
+
+    __slots__ = (
+        "contacts",
+        "drains",
+        "dropped",
+        "dry_s",
+        "dt_s",
+        "flows",
+        "memory",
+        "plan",
+        "readings",
+    )
+
+    def __init__(
+        self,
+        plan: Plan,
+        memory: Memory,
+        observation: Observation,
+        contacts: tuple[ContactMemory, ...],
+        dt_s: float,
+    ) -> None:
+        self.plan = plan
+        self.memory = memory
+        self.readings = observation.readings
+        self.dropped = observation.dropped
+        self.contacts = contacts
+        self.dt_s = dt_s
+        self.flows = tuple(_pump_flow(self, pump, i) for i, pump in enumerate(plan.pumps))
+        self.drains = tuple(_drain_figures(self, drain) for drain in plan.drains)
+        self.dry_s = tuple(_dry_s(self, pump, i) for i, pump in enumerate(plan.pumps))
+
+    def wet(self, sensor: str) -> bool:
+        """A contact after its filter: True = wet, or supply present."""
+        return self.contacts[self.plan.contacts[sensor].index].wet
+
+    def reading(self, sensor: str) -> Reading:
+        """A sensor's reading of this tick."""
+        return self.readings[self.plan.sensors[sensor]]
+
+    def pump_on(self, pump: int) -> bool:
+        """True when the pump was commanded on at the last tick."""
+        return self.memory.pumps[pump].on
+
+    def priming(self, pump: int) -> bool:
+        """True while the drains of a pump just started may still be priming."""
+        state = self.memory.pumps[pump]
+        return state.phase is Phase.PROVING
+
+
+def filter_contacts(
+    plan: Plan, before: Sequence[ContactMemory], readings: Sequence[Reading], dt_s: float
+) -> tuple[ContactMemory, ...]:
+    """Step every contact's leaky integral; a reading that is BAD counts as its worst case.
+
+    Indexed like the sensors; a flow meter's place holds a filter that never changes.
+    """
+    filtered = list(before) or [ContactMemory(0.0, False)] * len(plan.sensors)
+    for contact in plan.contacts.values():
+        reading = readings[contact.index]
+        wet = contact.worst if reading.quality is Quality.BAD else reading.value >= 0.5
+        if not before:
+            filtered[contact.index] = ContactMemory(contact.filter_s if wet else 0.0, wet)
+            continue
+        old = filtered[contact.index]
+        if wet:
+            if old.wet and old.charge_s >= contact.filter_s:
+                continue
+            charge = min(contact.filter_s, old.charge_s + dt_s)
+            full = charge >= contact.filter_s - 1e-9
+            filtered[contact.index] = ContactMemory(charge, old.wet or full)
+        elif old.charge_s > 0.0 or old.wet:
+            charge = max(0.0, old.charge_s - dt_s)
+            filtered[contact.index] = ContactMemory(charge, old.wet and charge > 1e-9)
+    return tuple(filtered)
+
+
+def _pump_flow(view: View, pump: PumpPlan, index: int) -> float:
+    """The pump's whole flow [m3/s]: measured where a meter can be believed, else computed."""
+    if pump.meter is not None:
+        reading = view.readings[pump.meter]
+        if reading.quality is not Quality.BAD and pump.meter_share > 0:
+            return reading.value / pump.meter_share
+    return pump.nominal_m3_s if view.pump_on(index) else 0.0
+
+
+def _highest_wet(view: View, drain: DrainPlan) -> Watch | None:
+    for watch in reversed(drain.watches):
+        if view.contacts[watch.contact.index].wet:
+            return watch
+    return None
+
+
+def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
+    """What the drains of one chamber can carry now, as far as its floats tell.
+
+    With the level at or over a float, the drains together carry no more there than what comes
+    (else the level would fall). The loss is put on the largest firm drain: its condition is at
+    most `(inflow - rest) / lead`, and this share is left of it at the allowed level too. The
+    capacity given is this upper bound, emergency drains left out; the time to spill assumes the
+    lower one, that drain shut.
+    """
+    inflow = _inflow(view, drain)
+    least, most = 0.0, drain.bottom_to_rim_m
+    for watch in drain.watches:
+        if view.contacts[watch.contact.index].wet:
+            least = watch.height_m
+        else:
+            most = min(most, watch.height_m)
+    highest = _highest_wet(view, drain)
+    condition, spill_s = 1.0, inf
+    if highest is not None:
+        if highest.lead_m3_s > 0:
+            condition = (inflow - highest.rest_m3_s) / highest.lead_m3_s
+            condition = min(1.0, max(0.0, condition))
+        net = _net_m3_s(view, drain)
+        spill_s = highest.room_m3 / net if net > 0 else inf
+    capacity = condition * drain.lead_m3_s + drain.firm_rest_m3_s
+    return DrainFigures(
+        drain.chamber,
+        inflow,
+        capacity,
+        capacity / inflow if inflow > 1e-9 else inf,
+        least,
+        max(most, least),
+        spill_s,
+    )
+
+
+def _inflow(view: View, drain: DrainPlan) -> float:
+    """What arrives at a drained chamber [m3/s].
+
+    While its pump is on, a meter that reads too little must not hide a loss: no less than half of
+    the computed inflow is believed.
+    """
+    inflow = view.flows[drain.pump] * drain.share
+    return max(inflow, 0.5 * drain.inflow_m3_s) if view.pump_on(drain.pump) else inflow
+
+
+def _net_m3_s(view: View, drain: DrainPlan) -> float:
+    """What stays above with the largest drain shut [m3/s]; zero or less while all is carried."""
+    if _highest_wet(view, drain) is None or not view.pump_on(drain.pump):
+        return 0.0
+    return _inflow(view, drain) - drain.firm_rest_m3_s - drain.emergency_m3_s
+
+
+def _dry_s(view: View, pump: PumpPlan, index: int) -> float:
+    """Time until the pump draws air, with what stays above taken from its chamber [s]."""
+    net = sum(max(0.0, _net_m3_s(view, d)) for d in view.plan.drains if d.pump == index)
+    return pump.dry_m3 / net if net > 0 else inf
+
+
+def look(
+    plan: Plan, memory: Memory, observation: Observation
+) -> tuple[View, tuple[ContactMemory, ...]]:
+    """Interpret one observation; returns the view and the contacts' filters after it."""
+    dt_s = min(max(observation.t_s - memory.t_s, 0.0), LONGEST_STEP_S)
+    contacts = filter_contacts(plan, memory.contacts, observation.readings, dt_s)
+    return View(plan, memory, observation, contacts, dt_s), contacts

@@ -1,0 +1,66 @@
+"""What a hazard is made of, and the words that several of them share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from math import inf, isinf
+
+from rules.estimate import View
+from rules.figures import Figures, downstream
+from rules.matrix import Row
+from rules.signals import Saying
+from rules.site import show
+from rules.site.model import Site
+
+
+def _no_clock(_row: Row, _view: View) -> float:
+    return inf
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """A hazard: its rows on a site, whether one is present now, what to say, how long is left.
+
+    `present` is called at every tick and must be cheap; `say` and `clock` only when an alarm is
+    raised. `clock` gives the seconds until water leaves a tank, infinite where it will not.
+    """
+
+    name: str
+    rows: Callable[[Site, Figures], Iterator[Row]]
+    present: Callable[[Row, View], bool]
+    say: Callable[[Row, View], Saying]
+    clock: Callable[[Row, View], float] = _no_clock
+
+
+def pumps_that_feed(site: Site, chamber: str) -> tuple[str, ...]:
+    """The pumps whose water reaches `chamber`, from above or directly."""
+    found = []
+    for pump in site.pumps:
+        fed = tuple(branch.to for branch in site.branches(pump).values())
+        if chamber in fed or chamber in downstream(site, fed):
+            found.append(pump)
+    return tuple(found)
+
+
+def below_the_drains(site: Site, chamber: str) -> bool:
+    """True for a chamber that receives what runs down after a stop."""
+    return chamber in downstream(site, site.drained_chambers())
+
+
+def cut_words(row: Row, view: View) -> str:
+    """What a cutting row did, in the past tense; true whether the pump ran or not."""
+    names = " and ".join(view.plan.site.label(pump) for pump in row.pumps)
+    on = any(view.memory.pumps[i].on for i, p in enumerate(view.plan.pumps) if p.id in row.pumps)
+    done = "was cut" if on else "is held off"
+    return f"The {names} {done}; the top-off is shut." if names else "The top-off is shut."
+
+
+def in_words(view: View, flow_m3_s: float) -> str:
+    """A flow in the units of the site."""
+    return show.flow(flow_m3_s, view.plan.site.site.units)
+
+
+def left_words(seconds: float) -> str:
+    """A spill clock as a clause."""
+    return "" if isinf(seconds) else f" Water would leave the tank in {show.duration(seconds)}."

@@ -1,0 +1,83 @@
+"""The drains of a chamber can no longer carry what the pump lifts.
+
+The story: a snail, a sponge or growth takes the largest drain; the level in the overflow box
+rises past a float that clean drains would never let it reach. From the computed capacity of every
+drain at that height follows how much of the largest one is left at best. If that, with the other
+drains but without the emergency drain, falls short of the return flow by the doubt of the
+formulas, the emergency drain is all that stands between the water and the floor, and nobody has
+seen it work tonight: the pump is cut.
+
+While the drains prime after a start the box rises as it should; this row waits that long, and
+`rules.plan.prime_s` says how long the plumbing allows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rules.estimate import View
+from rules.figures import Figures
+from rules.hazards.base import Hazard, cut_words, in_words, left_words
+from rules.matrix import Clear, Effect, Row
+from rules.signals import DrainFigures, Priority, Saying
+from rules.site.model import Site
+
+DOUBT = 1.10
+"""The drains must carry this many times the return flow to be trusted: weir formulas below 30 mm
+of head and a meter out of the box are each good to about 10 %. More is stricter; least 1.0."""
+
+
+def rows(site: Site, figures: Figures) -> Iterator[Row]:
+    """One row for every drained chamber that has a drain-watch float."""
+    for drained in figures.drained:
+        if site.floats(drained.chamber, "drain-watch"):
+            yield Row(
+                "drain-capacity",
+                drained.chamber,
+                f"drains of the {site.label(drained.chamber)} carry less than the pump lifts",
+                0.0,
+                Clear.WHEN_CLEAR,
+                Effect.CUT_PUMP,
+                Priority.HIGH,
+                (drained.pump,),
+            )
+
+
+def figures_of(row: Row, view: View) -> DrainFigures:
+    """The live figures of the row's chamber."""
+    return next(d for d in view.drains if d.chamber == row.subject)
+
+
+def present(row: Row, view: View) -> bool:
+    """A float that the drains should keep dry is wet, and they are short of the return flow."""
+    for drain, live in zip(view.plan.drains, view.drains, strict=True):
+        if drain.chamber == row.subject:
+            if view.priming(drain.pump) or live.level_least_m <= 0.0:
+                return False
+            short = live.capacity_m3_s < DOUBT * live.return_m3_s
+            return short or not view.pump_on(drain.pump)
+    return False
+
+
+def clock(row: Row, view: View) -> float:
+    """Time to spill with the blocked drain fully shut."""
+    return figures_of(row, view).spill_s
+
+
+def say(row: Row, view: View) -> Saying:
+    """What a person reads."""
+    live = figures_of(row, view)
+    place = view.plan.site.label(row.subject)
+    lead = next(d.lead for d in view.plan.drains if d.chamber == row.subject)
+    return Saying(
+        what=f"The {view.plan.site.label(lead)} is blocking: the drains of the {place} carry at "
+        f"most {in_words(view, live.capacity_m3_s)} without the emergency drain, and "
+        f"{in_words(view, live.return_m3_s)} come.{left_words(live.spill_s)}",
+        where=place,
+        done=cut_words(row, view),
+        do_now=f"Clear the {view.plan.site.label(lead)}. A restart is tried by itself when the "
+        "level is back; acknowledge to say that you know.",
+    )
+
+
+HAZARD = Hazard("drain-capacity", rows, present, say, clock)

@@ -1,0 +1,58 @@
+"""A drain has lost some of its capacity, and the others still carry the flow with room to spare.
+
+The story: the float nearest to the working level is wet, yet what is left suffices. Nothing is cut;
+somebody should look within the day. When it gets worse, `drain_capacity` takes over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rules.estimate import View
+from rules.figures import Figures
+from rules.hazards import drain_capacity
+from rules.hazards.base import Hazard, in_words
+from rules.matrix import Clear, Effect, Row
+from rules.signals import Priority, Saying
+from rules.site.model import Site
+
+
+def rows(site: Site, figures: Figures) -> Iterator[Row]:
+    """One row for every drained chamber that has a drain-watch float."""
+    for drained in figures.drained:
+        if site.floats(drained.chamber, "drain-watch"):
+            yield Row(
+                "drain-loss",
+                drained.chamber,
+                f"a drain of the {site.label(drained.chamber)} carries less than when clean",
+                10.0,
+                Clear.WHEN_CLEAR,
+                Effect.INHIBIT_TOP_OFF,
+                Priority.LOW,
+            )
+
+
+def present(row: Row, view: View) -> bool:
+    """The level is where clean drains would not let it stand, and they are not short of flow."""
+    for drain, live in zip(view.plan.drains, view.drains, strict=True):
+        if drain.chamber == row.subject:
+            if view.priming(drain.pump) or not view.pump_on(drain.pump):
+                return False
+            return live.level_least_m > 0.0 and not drain_capacity.present(row, view)
+    return False
+
+
+def say(row: Row, view: View) -> Saying:
+    """What a person reads."""
+    live = drain_capacity.figures_of(row, view)
+    place = view.plan.site.label(row.subject)
+    return Saying(
+        what=f"A drain of the {place} carries less than when clean: at most "
+        f"{in_words(view, live.capacity_m3_s)} for {in_words(view, live.return_m3_s)}",
+        where=place,
+        done="The top-off is shut; the pump runs on.",
+        do_now="Look at the drains within the day: the largest one first.",
+    )
+
+
+HAZARD = Hazard("drain-loss", rows, present, say)

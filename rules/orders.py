@@ -1,0 +1,75 @@
+"""What a person asks of the guard, and whether it is done."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rules import alarms
+from rules.alarms import Stimulus
+from rules.matrix import Clear
+from rules.memory import Memory, RowMemory
+from rules.plan import Plan
+from rules.signals import AlarmState, Command, Event, EventKind, Observation, Order, Origin
+
+ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
+
+
+def obey(
+    plan: Plan, memory: Memory, observation: Observation
+) -> tuple[tuple[RowMemory, ...], tuple[Event, ...]]:
+    """Carry out the commands of one tick; each is answered by exactly one event."""
+    states, events = memory.rows, []
+    for command in observation.commands:
+        if command.order is Order.ACKNOWLEDGE:
+            states, event = _acknowledge(plan, states, command, observation.t_s)
+        else:
+            states, event = _reset(plan, states, command, observation.t_s)
+        events.append(event)
+    return states, tuple(events)
+
+
+def _acknowledge(
+    plan: Plan, states: tuple[RowMemory, ...], command: Command, t_s: float
+) -> tuple[tuple[RowMemory, ...], Event]:
+    for i, (row, state) in enumerate(zip(plan.rows, states, strict=True)):
+        if state.code != command.code or not state.code or state.saying is None:
+            continue
+        if state.state not in ACKNOWLEDGEABLE:
+            text = f"{command.code} is acknowledged already: {state.saying.what}"
+            return states, Event(EventKind.ORDER_REFUSED, t_s, command.code, text)
+        holds = state.held and row.clear is not Clear.ON_ACKNOWLEDGE
+        after = replace(
+            state,
+            state=alarms.after(state.state, Stimulus.ACKNOWLEDGE, holds),
+            held=holds,
+        )
+        by = f" by {plan.site.people[command.person].name}" if command.person else ""
+        text = f"Acknowledged{by}: {state.saying.what}"
+        changed = (*states[:i], after, *states[i + 1 :])
+        return changed, Event(EventKind.ORDER_OBEYED, t_s, command.code, text, causes=(row.id,))
+    text = f"{command.code} is not the code of any alarm that stands: nothing was acknowledged"
+    return states, Event(EventKind.ORDER_REFUSED, t_s, command.code, text)
+
+
+def _reset(
+    plan: Plan, states: tuple[RowMemory, ...], command: Command, t_s: float
+) -> tuple[tuple[RowMemory, ...], Event]:
+    def refuse(text: str) -> tuple[tuple[RowMemory, ...], Event]:
+        return states, Event(EventKind.ORDER_REFUSED, t_s, command.code, text)
+
+    if command.origin is not Origin.LOCAL:
+        return refuse("a reset starts a pump: it is done at the guard, not from afar")
+    held = [i for i, state in enumerate(states) if state.held]
+    if not held:
+        return refuse("nothing is latched")
+    standing = [i for i in held if states[i].standing]
+    if standing:
+        causes = "; ".join(plan.rows[i].cause for i in standing)
+        return refuse(f"the cause still stands: {causes}. Remove it, then reset")
+    after = list(states)
+    for i in held:
+        state = alarms.after(states[i].state, Stimulus.RESET, True)
+        after[i] = replace(states[i], held=False, latching=False, state=state)
+    rows = tuple(plan.rows[i].id for i in held)
+    text = "Reset: " + "; ".join(plan.rows[i].cause for i in held)
+    return tuple(after), Event(EventKind.ORDER_OBEYED, t_s, command.code, text, causes=rows)

@@ -1,0 +1,292 @@
+"""Everything the engine needs at each tick, derived once from the site and its figures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.figures import Drained, Figures, feeding_pump
+from rules.hydraulics.network import Hydraulics
+from rules.matrix import Row
+from rules.site.model import Site
+from rules.site.outputs import (
+    HeartbeatOutput,
+    SounderOutput,
+    SparePumpOutput,
+    TopOffOutput,
+)
+from rules.site.passages import EmergencyDrain
+from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+
+PRIME_LONGEST_S = 45.0
+"""Longest time a siphon drain may take to prime after a start [s]; shorter is stricter."""
+
+CONTACT_FILTER_S = 1.0
+"""Filter of leak pads and supply inputs [s]: a drip or a flicker of the mains does not count."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """A float, pad or supply input as the engine sees it.
+
+    `worst` is what it is taken for when it cannot be read; `filter_s` is the net time for which a
+    new state must be read before it counts.
+    """
+
+    index: int
+    id: str
+    worst: bool
+    filter_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """One drain-watch float, and what clean drains would carry with the level at it.
+
+    `lead_m3_s` is the flow of the largest firm drain at the float, `rest_m3_s` that of all the
+    others; `room_m3` is what still fits between this level and the rims.
+    """
+
+    contact: Contact
+    height_m: float
+    lead_m3_s: float
+    rest_m3_s: float
+    room_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class DrainPlan:
+    """A drained chamber for the tick: its share of the pump's flow and its capacities at the
+    allowed level, of the largest firm drain, the other firm drains, and the emergency drains."""
+
+    chamber: str
+    pump: int
+    share: float
+    meter: int | None
+    meter_share: float
+    lead: str
+    lead_m3_s: float
+    firm_rest_m3_s: float
+    emergency_m3_s: float
+    inflow_m3_s: float
+    bottom_to_rim_m: float
+    watches: tuple[Watch, ...]
+    dry_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class PumpPlan:
+    """A pump for the tick."""
+
+    id: str
+    output: int | None
+    nominal_m3_s: float
+    meter: int | None
+    meter_share: float
+    prime_s: float
+    dry_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """A spare pump for the tick: it runs while none of `pumps` does and no `high` float is wet."""
+
+    output: int
+    pumps: tuple[int, ...]
+    high: tuple[Contact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TopOffPlan:
+    """The top-off for the tick."""
+
+    output: int
+    switch: Contact
+    longest_s: float
+    pump: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan of a site. Indexes are places in the site's sensors, outputs, pumps and rows;
+    `sensors` and `outputs` give the index of an id."""
+
+    site: Site
+    figures: Figures
+    sensors: dict[str, int]
+    outputs: dict[str, int]
+    contacts: dict[str, Contact]
+    drains: tuple[DrainPlan, ...]
+    pumps: tuple[PumpPlan, ...]
+    top_off: TopOffPlan | None
+    spares: tuple[Spare, ...]
+    sounders: tuple[int, ...]
+    heartbeats: tuple[int, ...]
+    rows: tuple[Row, ...]
+
+
+def worst_case(sensor: object) -> bool | None:
+    """What a contact that cannot be read is taken for: the state that calls for action."""
+    if isinstance(sensor, FloatSwitch):
+        return sensor.duty != "dry-run"  # a low float is feared dry, every other one wet
+    if isinstance(sensor, LeakSensor):
+        return True
+    if isinstance(sensor, MainsSensor):
+        return False
+    return None
+
+
+def _contacts(site: Site) -> dict[str, Contact]:
+    found = {}
+    for index, (key, sensor) in enumerate(site.sensors.items()):
+        worst = worst_case(sensor)
+        if worst is not None:
+            filter_s = sensor.filter if isinstance(sensor, FloatSwitch) else CONTACT_FILTER_S
+            found[key] = Contact(index, key, worst, filter_s)
+    return found
+
+
+def _meter(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
+    """The flow meter that tells a pump's flow, and the share of that flow which passes it."""
+    for index, sensor in enumerate(site.sensors.values()):
+        if isinstance(sensor, FlowMeter):
+            if sensor.on == pump:
+                return index, 1.0
+            branches = figures.lift(pump).branches
+            if sensor.on in branches and branches[sensor.on] > 0:
+                return index, branches[sensor.on] / figures.lift(pump).flow_m3_s
+    return None, 1.0
+
+
+def _watches(
+    site: Site, hydraulics: Hydraulics, figures: Figures, drained: Drained, lead: str
+) -> tuple[Watch, ...]:
+    chamber = site.chambers[drained.chamber]
+    found = []
+    for key, sensor in site.floats(drained.chamber, "drain-watch").items():
+        level = chamber.above_datum_m(sensor.height)
+        flows = {k: hydraulics.capacity(k, level) for k in drained.capacity_m3_s}
+        above = chamber.plan_m2 * (chamber.rim_m - level) + sum(
+            site.chambers[f].plan_m2
+            * max(0.0, site.chambers[f].rim_m - figures.running.levels_m[f])
+            for f in drained.feeders
+        )
+        rest = sum(flow for k, flow in flows.items() if k != lead)
+        contact = _contacts(site)[key]
+        found.append(Watch(contact, sensor.height, flows[lead], rest, above))
+    return tuple(sorted(found, key=lambda watch: watch.height_m))
+
+
+def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
+    hydraulics = Hydraulics(site, bore="mean")
+    plans = []
+    for drained in figures.drained:
+        drains = site.drains_from(drained.chamber)
+        firm = {
+            k: c
+            for k, c in drained.capacity_m3_s.items()
+            if not isinstance(drains[k], EmergencyDrain)
+        }
+        lead = max(firm or drained.capacity_m3_s, key=lambda k: drained.capacity_m3_s[k])
+        meter, meter_share = _meter(site, figures, drained.pump)
+        lift = figures.lift(drained.pump)
+        plans.append(
+            DrainPlan(
+                drained.chamber,
+                list(site.pumps).index(drained.pump),
+                drained.inflow_m3_s / lift.flow_m3_s if lift.flow_m3_s > 0 else 0.0,
+                meter,
+                meter_share,
+                lead,
+                drained.capacity_m3_s[lead],
+                sum(c for k, c in firm.items() if k != lead),
+                drained.all_m3_s - drained.firm_m3_s if firm else 0.0,
+                drained.inflow_m3_s,
+                site.chambers[drained.chamber].rim,
+                _watches(site, hydraulics, figures, drained, lead),
+                lift.dry_m3,
+            )
+        )
+    return tuple(plans)
+
+
+def prime_s(figures: Figures, pump: str) -> float:
+    """How long drains may take to prime after a start of `pump` [s].
+
+    Half of what the plumbing allows with its worst drain blocked, so that a start into a standing
+    blockage is cut with as much time again to spare.
+    """
+    spills = [b.spill_s for d in figures.drained if d.pump == pump for b in d.blocked]
+    return min([PRIME_LONGEST_S, *(0.5 * s for s in spills)])
+
+
+def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
+    outputs = list(site.outputs)
+    plans = []
+    for key in site.pumps:
+        output = site.pump_output(key)
+        meter, share = _meter(site, figures, key)
+        lift = figures.lift(key)
+        plans.append(
+            PumpPlan(
+                key,
+                outputs.index(output) if output else None,
+                lift.flow_m3_s,
+                meter,
+                share,
+                prime_s(figures, key),
+                lift.dry_m3,
+            )
+        )
+    return tuple(plans)
+
+
+def _outputs_of(site: Site, kind: type) -> tuple[int, ...]:
+    return tuple(i for i, output in enumerate(site.outputs.values()) if isinstance(output, kind))
+
+
+def _top_off(site: Site, contacts: dict[str, Contact]) -> TopOffPlan | None:
+    valves = _outputs_of(site, TopOffOutput)
+    floats = site.floats(duty="top-off")
+    if site.top_off is None or not valves or not floats:
+        return None
+    key = next(iter(floats))
+    drawing = [i for i, p in enumerate(site.pumps.values()) if p.from_ == site.top_off.to]
+    return TopOffPlan(
+        valves[0],
+        contacts[key],
+        site.top_off.longest,
+        drawing[0] if drawing else 0,
+    )
+
+
+def _spares(site: Site, contacts: dict[str, Contact]) -> tuple[Spare, ...]:
+    found = []
+    for index, output in enumerate(site.outputs.values()):
+        if isinstance(output, SparePumpOutput):
+            pump = feeding_pump(site, output.chamber)
+            pumps = (list(site.pumps).index(pump),) if pump else tuple(range(len(site.pumps)))
+            high = tuple(contacts[k] for k in site.floats(output.chamber, "spill-edge"))
+            found.append(Spare(index, pumps, high))
+    return tuple(found)
+
+
+def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
+    """Derive the plan; `rows` come from `rules.hazards.table.rows`."""
+    contacts = _contacts(site)
+    return Plan(
+        site=site,
+        figures=figures,
+        sensors={key: index for index, key in enumerate(site.sensors)},
+        outputs={key: index for index, key in enumerate(site.outputs)},
+        contacts=contacts,
+        drains=_drain_plans(site, figures),
+        pumps=_pump_plans(site, figures),
+        top_off=_top_off(site, contacts),
+        spares=_spares(site, contacts),
+        sounders=_outputs_of(site, SounderOutput),
+        heartbeats=_outputs_of(site, HeartbeatOutput),
+        rows=rows,
+    )
+
+
+__all__ = ["Contact", "DrainPlan", "Plan", "PumpPlan", "Watch", "derive"]

@@ -1,0 +1,109 @@
+"""When a pump may run: cut, rest, prove, run, and when to stop trying and wait for a person."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rules.matrix import Clear, Row
+from rules.memory import PumpMemory
+from rules.plan import PumpPlan
+from rules.signals import Event, EventKind, Phase
+from rules.site import show
+
+SETTLE_S = 3.0
+"""Time for which every signal is watched before a first start [s]; longer is stricter."""
+
+RESTS_S = (300.0, 900.0)
+"""Rest before the first and the second restart, from when the cause is gone [s]. After as many
+restarts as there are rests the cut is latched: a float that hangs must not start a pump all night.
+Animals in a reef tank bear an hour without return flow; longer rests and fewer are stricter."""
+
+SUPPLY_REST_S = 60.0
+"""Rest after a cut that no water caused (supply, lease), until levels have settled [s]."""
+
+FORGET_S = 3600.0
+"""Running undisturbed for this long, earlier restarts are forgotten [s]; longer is stricter."""
+
+NOT_WATER = frozenset({"mains", "lease-lost"})
+"""Hazards whose cuts say nothing about the water, and so do not count as attempts."""
+
+
+def _because(cutting: tuple[Row, ...]) -> str:
+    return "; ".join(row.cause for row in cutting)
+
+
+def _cut(
+    state: PumpMemory, cutting: tuple[Row, ...], t_s: float, name: str
+) -> tuple[PumpMemory, Event]:
+    causes = tuple(row.id for row in cutting)
+    by_water = any(row.hazard not in NOT_WATER for row in cutting)
+    attempts = state.attempts + 1 if by_water else state.attempts
+    latched = any(row.clear is Clear.ON_RESET for row in cutting) or attempts > len(RESTS_S)
+    if latched:
+        after = PumpMemory(Phase.LATCHED, t_s, attempts)
+        then = "A person must reset it."
+    else:
+        rest = RESTS_S[attempts - 1] if by_water else SUPPLY_REST_S
+        after = PumpMemory(Phase.WAITING, t_s, attempts, rest)
+        then = f"A restart is tried {show.duration(rest)} after the cause is gone."
+    text = f"{name} cut: {_because(cutting)}. {then}"
+    return after, Event(EventKind.PUMP_CUT, t_s, "", text, causes=causes)
+
+
+def step(
+    pump: PumpPlan, name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+) -> tuple[PumpMemory, tuple[Event, ...]]:
+    """One tick of one pump; `cutting` are the rows in force that cut it.
+
+    Returns its memory and what happened. A pump without an output of ours is taken to run.
+    """
+    if pump.output is None:
+        return replace(state, phase=Phase.RUNNING, on=True), ()
+    after, event = _next(pump, name, state, cutting, t_s)
+    return after, (replace(event, subject=pump.id),) if event else ()
+
+
+def _next(
+    pump: PumpPlan, name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+) -> tuple[PumpMemory, Event | None]:
+    if cutting:
+        return _with_cause(name, state, cutting, t_s)
+    waited_s = t_s - state.since_s
+    match state.phase:
+        case Phase.STARTING if waited_s >= SETTLE_S:
+            text = f"{name} started"
+            started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
+            return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
+        case Phase.WAITING if waited_s >= state.rest_s:
+            text = f"{name} started again, attempt {state.attempts} of {len(RESTS_S)}"
+            started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
+            return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
+        case Phase.LATCHED:
+            return PumpMemory(Phase.STARTING, t_s), None
+        case Phase.PROVING if waited_s >= pump.prime_s:
+            running = PumpMemory(Phase.RUNNING, t_s, state.attempts, on=True)
+            text = f"{name} runs: the drains have had time to prime"
+            return running, Event(EventKind.PUMP_RUNNING, t_s, "", text)
+        case Phase.RUNNING if state.attempts and waited_s >= FORGET_S:
+            return replace(state, attempts=0), None
+    return state, None
+
+
+def _with_cause(
+    name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+) -> tuple[PumpMemory, Event | None]:
+    if state.on:
+        return _cut(state, cutting, t_s, name)
+    by_person = any(row.clear is Clear.ON_RESET for row in cutting)
+    match state.phase:
+        case Phase.STARTING if t_s - state.since_s >= SETTLE_S:
+            phase = Phase.LATCHED if by_person else Phase.WAITING
+            text = f"{name} not started: {_because(cutting)}"
+            held = PumpMemory(phase, t_s, state.attempts, SETTLE_S)
+            causes = tuple(row.id for row in cutting)
+            return held, Event(EventKind.PUMP_HELD, t_s, "", text, causes=causes)
+        case Phase.WAITING if by_person:
+            return replace(state, phase=Phase.LATCHED, since_s=t_s), None
+        case Phase.WAITING:
+            return replace(state, since_s=t_s), None  # rest counts from when the cause is gone
+    return state, None
