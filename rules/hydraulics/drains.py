@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import pi, sqrt
+from math import hypot, pi, sqrt
 
 from rules.hydraulics.friction import GRAVITY_M_S2, PipeRun
 
@@ -13,15 +13,17 @@ AIR_CORE_SHARE = 7.0 / 24.0
 """Share of a stack's section that water may fill with the air core still open (plumbing codes)."""
 _LIP = 2.0 / 3.0 * 0.60
 _MOUTH = 0.60
-_DOUBT_FULL = 0.10
+LIP_TO_MOUTH = 0.25 * _MOUTH / _LIP
+"""Head over a lip, in bores, up to which it is a weir and above which its mouth is an orifice."""
 _DOUBT_LIP = 0.20
+_DOUBT_AIR = 0.20
 
 
 def lip_flow(head_m: float, bore_m: float) -> float:
     """Flow over the lip of a standing pipe [m3/s], with its end open to the air.
 
     Over an edge of length pi D as a weir, 2/3 x 0.60 sqrt(2g) pi D h^1.5, or through its mouth as
-    an orifice, 0.60 A sqrt(2 g h): whichever passes less; they meet at h = D / 2.67.
+    an orifice, 0.60 A sqrt(2 g h): whichever passes less; they meet at h = 3/8 D.
     Common hydraulics of a shaft inlet; coefficients from memory.
     """
     if head_m <= 0.0:
@@ -43,6 +45,15 @@ def annular_capacity(bore_m: float, filled: float = AIR_CORE_SHARE) -> float:
         raise ValueError(f"a stack filled to {filled:.2f} of its section is outside 0 to 1/3")
     gallons: float = 27.8 * filled ** (5.0 / 3.0) * (bore_m / _INCH_M) ** (8.0 / 3.0)
     return gallons * _GALLON_MIN_M3_S
+
+
+def quiet_submergence(flow_m3_s: float, bore_m: float) -> float:
+    """Depth over a mouth at which no air is drawn down by a whirl [m].
+
+    S = D (1 + 2.3 v / sqrt(g D)), ANSI/HI 9.8, for pump intakes; a drain's mouth is much like one.
+    """
+    speed = flow_m3_s / (0.25 * pi * bore_m * bore_m)
+    return bore_m * (1.0 + 2.3 * speed / sqrt(GRAVITY_M_S2 * bore_m))
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,18 +105,21 @@ class SiphonDrainFlow:
         return replace(self, throttle_k=(head - lost) * 2.0 * GRAVITY_M_S2 / (speed * speed))
 
     def uncertainty(self, up_m: float, down_m: float) -> float:
-        """Doubt about the flow, as a share; wider while the mouth is not a bore under water."""
-        del down_m
-        return _DOUBT_FULL if up_m >= self.mouth_m + self.pipe.bore_m else _DOUBT_LIP
+        """Doubt about the flow, as a share; wider while its mouth may still draw air."""
+        flow = self.flow(up_m, down_m)
+        doubt = self.pipe.uncertainty(flow, self.throttle_k)
+        quiet = up_m - self.mouth_m >= quiet_submergence(flow, self.pipe.bore_m)
+        return doubt if quiet else hypot(doubt, _DOUBT_AIR)
 
 
 @dataclass(frozen=True, slots=True)
 class OpenDrainFlow:
     """An open or an emergency drain: a film down its wall, air down its middle.
 
-    The least of what its lip passes, what a vertical stack carries with its air core open, and
-    what the pipe would pass when full. It could pass more once it is drowned and draws a siphon;
-    nothing may rely on that, so it is not counted here.
+    It has two branches. `annular_flow`, with its air core open, is what may be relied on, and so
+    it is what `flow` gives. Once the level stands at `drowns_at_m` the air is shut out, the pipe
+    fills and draws a siphon: `drowned_flow`, until the level has fallen to `clears_at_m` and air
+    comes in again. Between those heights it depends on where the level came from: `drowned`.
     """
 
     mouth_m: float
@@ -113,8 +127,36 @@ class OpenDrainFlow:
     pipe: PipeRun
     annular_m3_s: float
 
+    @property
+    def drowns_at_m(self) -> float:
+        """Level at which its mouth drowns: one bore over the lip (common practice, no source)."""
+        return self.mouth_m + self.pipe.bore_m
+
+    @property
+    def clears_at_m(self) -> float:
+        """Level at which a drowned mouth lets air in again: where its lip works as a weir."""
+        return self.mouth_m + LIP_TO_MOUTH * self.pipe.bore_m
+
+    def drowned(self, before: bool, up_m: float) -> bool:
+        """Whether it runs drowned at a level, given whether it did just before (hysteresis)."""
+        return up_m > self.clears_at_m if before else up_m >= self.drowns_at_m
+
+    def drowned_flow(self, up_m: float, down_m: float, condition: float = 1.0) -> float:
+        """Flow once it runs full, drawing a siphon [m3/s]; never to be relied on."""
+        if up_m <= self.mouth_m:
+            return 0.0
+        return condition * self.pipe.flow(up_m - max(self.outlet_m, down_m))[0]
+
     def flow(self, up_m: float, down_m: float, condition: float = 1.0) -> float:
-        """Flow [m3/s] from level `up_m` to `down_m`, above the site's datum."""
+        """Flow [m3/s] from level `up_m` to `down_m`, above the site's datum: the annular one."""
+        return self.annular_flow(up_m, down_m, condition)
+
+    def annular_flow(self, up_m: float, down_m: float, condition: float = 1.0) -> float:
+        """Flow with air down its middle [m3/s].
+
+        The least of what its lip passes, what a vertical stack carries with its air core open, and
+        what the pipe would pass when full.
+        """
         head = up_m - max(self.outlet_m, down_m)
         film = min(lip_flow(up_m - self.mouth_m, self.pipe.bore_m), self.annular_m3_s)
         if film <= 0.0 or head <= 0.0:

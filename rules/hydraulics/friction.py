@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import hypot, log, pi, sqrt
 
 GRAVITY_M_S2 = 9.80665
 LAMINAR_RE = 2000.0
 TURBULENT_RE = 4000.0
 ROUGHNESS_MOST = 0.05
 _C = 2.0 / log(10.0)
+
+FITTING_DOUBT = 0.3
+"""Doubt about a sum of loss coefficients, as a share: tables differ by as much (own estimate)."""
+FRICTION_DOUBT = 0.1
+TRANSITION_DOUBT = 0.3
+"""Doubt about wall friction, as a share, and between Re 2000 and 4000 (own estimates)."""
 
 
 def _colebrook(reynolds: float, roughness: float) -> tuple[float, float]:
@@ -87,6 +93,20 @@ class PipeRun:
         wall = factor * self.length_m / self.bore_m
         head = (self.loss_k + wall) * v * v / (2.0 * GRAVITY_M_S2)
         return head, head * (2.0 + exponent * wall / (self.loss_k + wall)) / flow_m3_s
+
+    def uncertainty(self, flow_m3_s: float, valve_k: float = 0.0) -> float:
+        """Doubt about the flow that a head drives, as a share, near this flow.
+
+        dQ/Q = 1/2 sqrt((a K)^2 + (b f L/D)^2) / (K + f L/D + K_valve), with a and b the doubts
+        about fittings and friction; the valve counts as seen, not as computed. The bore's
+        tolerance is not in it: compute again with the least bore for that.
+        """
+        reynolds = max(flow_m3_s / self.area_m2 * self.bore_m / self.kinematic_m2_s, 1e-6)
+        wall = darcy(reynolds, self.roughness_m / self.bore_m)[0] * self.length_m / self.bore_m
+        between = LAMINAR_RE < reynolds < TURBULENT_RE
+        doubt = TRANSITION_DOUBT if between else FRICTION_DOUBT
+        lost = hypot(FITTING_DOUBT * self.loss_k, doubt * wall)
+        return 0.5 * lost / (self.loss_k + wall + valve_k)
 
     def flow(self, head_m: float, valve_k: float = 0.0) -> tuple[float, float]:
         """Flow that a head drives [m3/s], zero for no head, and its slope [m3/s per m].

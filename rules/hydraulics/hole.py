@@ -6,16 +6,15 @@ from dataclasses import dataclass
 from math import acos, pi, sqrt
 
 from rules.hydraulics.friction import GRAVITY_M_S2
+from rules.hydraulics.opening import SHARP_EDGE
 
-SHARP_EDGE = 0.61
-"""Discharge coefficient of a sharp orifice; old tables give 0.618 to 0.637 at small heads."""
 _DOUBT = 0.05
 _DOUBT_PARTLY = 0.15
 
 
 @dataclass(frozen=True, slots=True)
 class HoleFlow:
-    """A sharp-edged round orifice: Q = Cd A sqrt(2 g h).
+    """A sharp-edged round orifice: Q = Cd A sqrt(2 g h), Cd 0.61 (old tables: 0.618 to 0.637).
 
     A is the part of the hole under the higher level; h counts from that level down to the middle
     of that part, or to the lower level where this stands above it. Flows back when the lower side

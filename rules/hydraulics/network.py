@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
+from math import hypot
 from types import MappingProxyType
 
+from rules.hydraulics.backflow import back_siphon_flow
 from rules.hydraulics.build import Bore, PassageFlow, passages, systems, viscosity_m2_s
 from rules.hydraulics.drains import SiphonDrainFlow
 from rules.hydraulics.errors import HydraulicsError
-from rules.hydraulics.pump import PumpPoint
+from rules.hydraulics.pump import CURVE_DOUBT, PumpPoint, PumpSystem
 from rules.hydraulics.steady import steady
 from rules.site.model import Site
 
@@ -71,18 +73,12 @@ class Hydraulics:
         may hold the pump (share of its clean flow at every head) and branches (share of clean
         conductance); `speed` is the share of full speed. Raises HydraulicsError.
         """
-        system = self._systems.get(pump)
-        if system is None:
-            raise HydraulicsError(f'"{pump}" is no pump of this site')
+        system = self._system(pump)
         branches = system.branches
-        try:
-            ends = [max(branch.outlet_m, levels_m[branch.to]) for branch in branches.values()]
-            source = levels_m[system.source]
-        except KeyError as missing:
-            raise HydraulicsError(
-                f"pump {pump}: the level of {missing.args[0]} is needed to find where it runs"
-            ) from None
+        self._need(pump, {system.source, *(b.to for b in branches.values())}, levels_m)
+        ends = [max(branch.outlet_m, levels_m[branch.to]) for branch in branches.values()]
         shares = [condition.get(key, 1.0) for key in branches]
+        source = levels_m[system.source]
         return system.point(source, ends, shares, condition.get(pump, 1.0), speed)
 
     def running(self) -> Running:
@@ -94,10 +90,59 @@ class Hydraulics:
 
         The level below it is the one while running; the passage is clean.
         """
+        flow = self._gravity(passage)
+        below = self._running.levels_m[self.site.passages[passage].to]
+        return flow.flow(up_m, below)
+
+    def uncertainty(self, passage: str) -> float:
+        """How far the flow of any passage, as in `running`, may be off either way, as a share."""
+        levels = self._running.levels_m
+        for system in self._systems.values():
+            branch = system.branches.get(passage)
+            if branch is not None:
+                flow = self._running.flows_m3_s[passage]
+                return hypot(CURVE_DOUBT, branch.pipe.uncertainty(flow))
+        flow_of, table = self._gravity(passage), self.site.gravity()[passage]
+        return flow_of.uncertainty(levels[table.from_], levels[table.to])
+
+    def back_siphon_flow(
+        self,
+        pump: str,
+        levels_m: Mapping[str, float],
+        plugged: Set[str] = frozenset(),
+        held: Set[str] = frozenset(),
+    ) -> dict[str, float]:
+        """Flow back through each branch of a stopped pump at these levels [m3/s].
+
+        `plugged` names the branches whose siphon break is closed by growth; they run back until
+        their open end is dry. `held` names those whose check valve closes; none is counted on
+        unless named, since such valves leak after months in use. Raises HydraulicsError.
+        """
+        system = self._system(pump)
+        ceases = {}
+        for key, branch in self.site.branches(pump).items():
+            breaks = branch.siphon_break is not None and key not in plugged
+            height = branch.siphon_break if breaks else branch.outlet
+            assert height is not None
+            ceases[key] = self.site.chambers[branch.to].above_datum_m(height)
+        needed = {system.source, *(branch.to for branch in system.branches.values())}
+        self._need(pump, needed, levels_m)
+        return back_siphon_flow(system, levels_m, ceases, held)
+
+    def _system(self, pump: str) -> PumpSystem:
+        if pump not in self._systems:
+            raise HydraulicsError(f'"{pump}" is no pump of this site')
+        return self._systems[pump]
+
+    def _gravity(self, passage: str) -> PassageFlow:
         if passage not in self.passages:
             raise HydraulicsError(f'"{passage}" is no gravity passage of this site')
-        below = self._running.levels_m[self.site.passages[passage].to]
-        return self.passages[passage].flow(up_m, below)
+        return self.passages[passage]
+
+    def _need(self, pump: str, chambers: Set[str], levels_m: Mapping[str, float]) -> None:
+        missing = sorted(key for key in chambers if key not in levels_m)
+        if missing:
+            raise HydraulicsError(f"pump {pump}: the level of {', '.join(missing)} is needed")
 
 
 __all__ = ["Hydraulics", "HydraulicsError", "PassageFlow", "PumpPoint", "Running"]

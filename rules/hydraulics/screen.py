@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+
+from rules.hydraulics.opening import root_head
 
 _DOUBT = 0.25
 
@@ -31,19 +32,10 @@ class ScreenFlow:
 
     def flow(self, up_m: float, down_m: float, condition: float = 1.0) -> float:
         """Flow [m3/s] from level `up_m` to `down_m`, above the site's datum."""
+        scale = condition * self.strength
         if up_m < down_m:
-            return -condition * self._through(down_m, up_m)
-        return condition * self._through(up_m, down_m)
-
-    def _through(self, high_m: float, low_m: float) -> float:
-        if high_m <= self.bottom_m:
-            return 0.0
-        wet_top = min(high_m, self.top_m)
-        free_from = min(max(low_m, self.bottom_m), wet_top)
-        drowned = (free_from - self.bottom_m) * sqrt(max(0.0, high_m - max(low_m, self.bottom_m)))
-        below, above = high_m - free_from, high_m - wet_top
-        free = 2.0 / 3.0 * (below * sqrt(below) - above * sqrt(above))
-        return self.strength * (drowned + free)
+            return -scale * root_head(self.bottom_m, self.top_m, down_m, up_m)
+        return scale * root_head(self.bottom_m, self.top_m, up_m, down_m)
 
     def uncertainty(self, up_m: float, down_m: float) -> float:
         """Doubt about the flow, as a share: one observed loss says little about other flows."""

@@ -20,7 +20,10 @@ _SLOT_RATIO_MOST = 1.0 / 3.0
 _SLOT_ORIFICE = 0.61
 FULL_WIDTH = (0.602, 0.075, -0.001)
 CONTRACTED = (0.587, -0.0023, 0.0024)
-"""Kindsvater-Carter for b/B = 1 and for b/B towards 0: Ce at h/P = 0, its slope, width term [m]."""
+"""Kindsvater-Carter for b/B = 1 and for b/B towards 0: Ce at h/P = 0, its slope, width term [m].
+
+The second set is from memory; 0.554 (1 - 0.0035 h/P) (b + 0.0025) sqrt(g) is its usual short form.
+"""
 
 
 def villemonte(upper_head_m: float, lower_head_m: float) -> float:
