@@ -76,7 +76,7 @@ def _passage(site: Site, passage: Gravity, bore: Bore, kinematic_m2_s: float) ->
                 above(passage.bottom), above(passage.top), passage.clean_loss, passage.at_flow
             )
         case Hole():
-            return HoleFlow(above(passage.centre), passage.diameter)
+            return HoleFlow.round(above(passage.centre), passage.diameter)
         case SiphonDrain():
             return SiphonDrainFlow(
                 above(passage.mouth),
