@@ -26,6 +26,7 @@ class View:
         "memory",
         "plan",
         "readings",
+        "t_s",
     )
 
     def __init__(
@@ -42,6 +43,7 @@ class View:
         self.dropped = observation.dropped
         self.contacts = contacts
         self.dt_s = dt_s
+        self.t_s = observation.t_s
         self.flows = tuple(_pump_flow(self, pump, i) for i, pump in enumerate(plan.pumps))
         self.drains = tuple(_drain_figures(self, drain) for drain in plan.drains)
         self.dry_s = tuple(_dry_s(self, pump, i) for i, pump in enumerate(plan.pumps))

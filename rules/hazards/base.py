@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import inf, isinf
+from math import inf
 
 from rules.estimate import View
 from rules.figures import Figures, downstream
@@ -59,8 +59,3 @@ def cut_words(row: Row, view: View) -> str:
 def in_words(view: View, flow_m3_s: float) -> str:
     """A flow in the units of the site."""
     return show.flow(flow_m3_s, view.plan.site.site.units)
-
-
-def left_words(seconds: float) -> str:
-    """A spill clock as a clause."""
-    return "" if isinf(seconds) else f" Water would leave the tank in {show.duration(seconds)}."

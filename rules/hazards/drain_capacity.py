@@ -17,7 +17,7 @@ from collections.abc import Iterator
 
 from rules.estimate import View
 from rules.figures import Figures
-from rules.hazards.base import Hazard, cut_words, in_words, left_words
+from rules.hazards.base import Hazard, cut_words, in_words
 from rules.matrix import Clear, Effect, Row
 from rules.signals import DrainFigures, Priority, Saying
 from rules.site.model import Site
@@ -72,7 +72,7 @@ def say(row: Row, view: View) -> Saying:
     return Saying(
         what=f"The {view.plan.site.label(lead)} is blocking: the drains of the {place} carry at "
         f"most {in_words(view, live.capacity_m3_s)} without the emergency drain, and "
-        f"{in_words(view, live.return_m3_s)} come.{left_words(live.spill_s)}",
+        f"{in_words(view, live.return_m3_s)} come",
         where=place,
         done=cut_words(row, view),
         do_now=f"Clear the {view.plan.site.label(lead)}. A restart is tried by itself when the "

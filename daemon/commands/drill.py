@@ -1,0 +1,11 @@
+"""stub"""
+
+DESCRIPTION = ""
+
+
+def add_arguments(c):
+    pass
+
+
+def main(o):
+    return 0

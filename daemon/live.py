@@ -1,0 +1,188 @@
+"""The live view in the terminal: levels against rims, flow against capacity, what happens."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from math import isinf
+from typing import Self
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.live import Live
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from rules.signals import Decision, Event, Phase
+from rules.site import show
+from rules.site.model import Site
+
+BAR = 30
+SHOWN_EVENTS = 8
+SHOWN_MESSAGES = 3
+LOUD = {"alarm-raised", "pump-cut", "pump-held"}
+PHASE_STYLE = {
+    Phase.STARTING: "cyan",
+    Phase.PROVING: "cyan",
+    Phase.RUNNING: "green",
+    Phase.WAITING: "bold red",
+    Phase.LATCHED: "bold red",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What the view shows at one time; `levels_m` are the plant's own, above each bottom."""
+
+    t_s: float
+    decision: Decision
+    levels_m: Mapping[str, float]
+    spilled_m3: float
+    speed: float
+
+
+class LiveView:
+    """Redraws from a thread of its own; `show` only leaves the newest moment for it."""
+
+    def __init__(
+        self, site: Site, title: str, starts: datetime, console: Console | None = None
+    ) -> None:
+        self._site = site
+        self._title = title
+        self._starts = starts
+        self._moment: Moment | None = None
+        self._events: deque[tuple[float, Event]] = deque(maxlen=SHOWN_EVENTS)
+        self._messages: deque[str] = deque(maxlen=SHOWN_MESSAGES)
+        self.note = ""
+        self._live = Live(
+            console=console,
+            get_renderable=self.render,
+            refresh_per_second=8,
+            transient=False,
+            vertical_overflow="crop",
+        )
+
+    def __enter__(self) -> Self:
+        self._live.start()
+        return self
+
+    def __exit__(self, *_exc: object) -> None:
+        self._live.stop()
+
+    def show(self, moment: Moment) -> None:
+        """Leave a moment to be drawn."""
+        for event in moment.decision.events:
+            self._events.append((moment.t_s, event))
+        self._moment = moment
+
+    def message(self, text: str) -> None:
+        """Leave a message as it came to the phone."""
+        self._messages.append(text)
+
+    def render(self) -> RenderableType:
+        """The picture of the newest moment."""
+        moment = self._moment
+        if moment is None:
+            return Text("The plant settles and the guard looks round ...")
+        top = Table.grid(expand=True, padding=(0, 1))
+        top.add_column(ratio=5)
+        top.add_column(ratio=4)
+        top.add_row(self._levels(moment), Group(self._pumps(moment), self._drains(moment)))
+        return Group(self._head(moment), top, self._happened(), self._phone())
+
+    def _clock(self, t_s: float) -> str:
+        return (self._starts + timedelta(seconds=t_s)).strftime("%H:%M:%S")
+
+    def _head(self, moment: Moment) -> Text:
+        spilled = moment.spilled_m3
+        floor = f"{show.volume(spilled, self._site.site.units)} on the floor"
+        return Text.assemble(
+            (f" {self._site.site.name} ", "bold reverse"),
+            f"  {self._title}  ",
+            (self._clock(moment.t_s), "bold"),
+            f"  x{moment.speed:g}  ",
+            (floor, "bold red" if spilled > 1e-6 else "green"),
+            f"  {self.note}",
+        )
+
+    def _bar(self, level_m: float, key: str) -> Text:
+        rim = self._site.chambers[key].rim
+        filled = min(BAR, max(0, round(level_m / rim * BAR)))
+        floats = {round(f.height / rim * BAR): f for f in self._site.floats(key).values()}
+        left = rim - level_m
+        style = "red" if left < 0.006 else "yellow" if left < 0.015 else "blue"
+        bar = Text()
+        for i in range(BAR):
+            mark = "┆" if i in floats else "━" if i < filled else "·"
+            bar.append(mark, style if i < filled else "dim")
+        bar.append("▏", "bold")
+        return bar
+
+    def _levels(self, moment: Moment) -> Panel:
+        units = self._site.site.units
+        table = Table(box=None, padding=(0, 1), show_header=False)
+        for _ in range(4):
+            table.add_column(no_wrap=True)
+        for key, level in moment.levels_m.items():
+            left = self._site.chambers[key].rim - level
+            to_rim = f"{show.length(max(0.0, left), units)} to rim"
+            style = "bold red" if left < 0.006 else ""
+            name = Text(self._site.label(key)[:21])
+            table.add_row(
+                name, self._bar(level, key), show.length(level, units), Text(to_rim, style)
+            )
+        return Panel(table, title="levels (plant), ┆ = float", box=box.ROUNDED, title_align="left")
+
+    def _pumps(self, moment: Moment) -> Panel:
+        units = self._site.site.units
+        lines = Table.grid(padding=(0, 2))
+        for pump in moment.decision.pumps:
+            style = PHASE_STYLE[pump.phase]
+            dry = "" if isinf(pump.dry_s) else f"dry in {show.duration(pump.dry_s)}"
+            lines.add_row(
+                self._site.label(pump.pump),
+                Text(pump.phase.value, style),
+                show.flow(pump.flow_m3_s, units),
+                Text(dry, "bold red"),
+            )
+        return Panel(lines, title="pump", box=box.ROUNDED, title_align="left")
+
+    def _drains(self, moment: Moment) -> Panel:
+        units = self._site.site.units
+        table = Table(box=None, padding=(0, 1))
+        for column in ("", "return flow", "drains carry", "margin", "spills in"):
+            table.add_column(column, justify="left" if not column else "right")
+        for drain in moment.decision.drains:
+            short = drain.margin < 1.1
+            table.add_row(
+                self._site.label(drain.chamber),
+                show.flow(drain.return_m3_s, units),
+                show.flow(drain.capacity_m3_s, units),
+                "-" if isinf(drain.margin) else Text(f"{drain.margin:.2f}", "red" if short else ""),
+                "-" if isinf(drain.spill_s) else Text(show.duration(drain.spill_s), "bold red"),
+            )
+        title = "drains, as far as the floats tell"
+        return Panel(table, title=title, box=box.ROUNDED, title_align="left")
+
+    def _happened(self) -> Panel:
+        table = Table(box=None, show_header=False, padding=(0, 1))
+        table.add_column(no_wrap=True)
+        table.add_column(no_wrap=True, overflow="ellipsis")
+        for t_s, event in self._events:
+            loud = event.kind.value in LOUD
+            table.add_row(self._clock(t_s), Text(event.text, "bold red" if loud else ""))
+        return Panel(table, title="what happens", box=box.ROUNDED, title_align="left")
+
+    def _phone(self) -> Panel:
+        lines: list[RenderableType] = [Text(text) for text in self._messages]
+        shown = Group(*lines) if lines else Text("nothing yet", "dim")
+        return Panel(shown, title="on the phone", box=box.ROUNDED, title_align="left")
+
+
+def as_text(event: Event, clock: str) -> str:
+    """An event as a line, where there is no terminal to draw on."""
+    return textwrap.shorten(f"{clock}  {event.text}", width=220, placeholder=" ...")

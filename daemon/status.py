@@ -1,0 +1,77 @@
+"""What the guard would say of itself at this moment, for `weirkeeper status`."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+from math import isinf
+from typing import Any
+
+from daemon.link import Link
+from daemon.loop import Tally
+from rules.plan import Plan
+from rules.signals import Decision
+from rules.site import show
+
+
+class StatusBoard:
+    """Keeps the newest decision and turns it into words or JSON when asked."""
+
+    def __init__(self, plan: Plan, boot: str, tally: Tally, link: Link | None) -> None:
+        self._plan = plan
+        self._boot = boot
+        self._tally = tally
+        self._link = link
+        self._t_s = 0.0
+        self._decision: Decision | None = None
+
+    def hand_over(self, t_s: float, _tick: int, _wall: datetime, decision: Decision) -> None:
+        """Take the newest decision."""
+        self._t_s = t_s
+        self._decision = decision
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything, with `lines` for people; times in s, flows in m3/s."""
+        status: dict[str, Any] = {
+            "site": self._plan.site.site.id,
+            "boot": self._boot,
+            "up_s": round(self._t_s, 1),
+            "ticks": self._tally.ticks,
+            "late_ticks": self._tally.late,
+            "latest_tick_s": round(self._tally.latest_s, 4),
+            "link": asdict(self._link.status) if self._link else None,
+            "lines": self._lines(),
+        }
+        if self._decision is not None:
+            status["pumps"] = [asdict(pump) for pump in self._decision.pumps]
+            status["drains"] = [asdict(drain) for drain in self._decision.drains]
+            status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
+            status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
+        return status
+
+    def _lines(self) -> list[str]:
+        site, decision = self._plan.site, self._decision
+        lines = [f"{site.site.name}, guarded for {show.duration(self._t_s)}"]
+        if decision is None:
+            return [*lines, "no tick yet"]
+        units = site.site.units
+        for pump in decision.pumps:
+            flow = show.flow(pump.flow_m3_s, units)
+            lines.append(f"{site.label(pump.pump)}: {pump.phase.value}, {flow}")
+        for drain in decision.drains:
+            spill = "" if isinf(drain.spill_s) else f", spills in {show.duration(drain.spill_s)}"
+            lines.append(
+                f"{site.label(drain.chamber)}: {show.flow(drain.return_m3_s, units)} come, drains "
+                f"carry {show.flow(drain.capacity_m3_s, units)}{spill}"
+            )
+        for alarm in decision.alarms:
+            lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")
+        if not decision.alarms:
+            lines.append("no alarm")
+        if self._link is None:
+            lines.append("no broker: nobody is told")
+        elif self._link.status.connected:
+            lines.append("broker: connected")
+        else:
+            lines.append(f"broker: away ({self._link.status.last_error or 'not yet reached'})")
+        return lines

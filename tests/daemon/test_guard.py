@@ -1,0 +1,81 @@
+"""One tick, whole, on a board in memory."""
+
+from __future__ import annotations
+
+from daemon.guard import Guard
+from rules.response import TICK_S
+from rules.signals import EventKind, Phase
+from simulator.library import load_site
+from tests.daemon.boards import MemoryBoard
+
+PULSES_A_TICK = 50  # 67 l/min at 450 pulses/l
+
+
+class Bench:
+    """A guard on a board, ticked by hand."""
+
+    def __init__(self, latched: frozenset[str] = frozenset()) -> None:
+        self.board = MemoryBoard(load_site("classroom"))
+        self.guard = Guard(self.board.site, self.board, "boot", latched=latched)
+        self.n = 0
+        self.events = []
+
+    def run(self, seconds: float) -> None:
+        for _ in range(round(seconds / TICK_S)):
+            if self.board.on["pump-relay"]:
+                self.board.counts["return-flow"] += PULSES_A_TICK
+            decision = self.guard.tick(self.n * TICK_S)
+            self.n += 1
+            self.events += decision.events
+            self.phase = decision.pumps[0].phase
+
+
+def test_the_pump_is_off_until_signals_have_settled_then_runs() -> None:
+    bench = Bench()
+    bench.run(2.9)
+    assert not bench.board.on["pump-relay"]
+    bench.run(30)
+    assert bench.board.on["pump-relay"]
+    assert bench.phase is Phase.RUNNING
+
+
+def test_a_wet_spill_edge_puts_the_relay_off_within_its_filter_and_one_tick() -> None:
+    bench = Bench()
+    bench.run(60)
+    bench.board.wet("display-high", True)
+    wet_at = bench.n
+    while bench.board.on["pump-relay"]:
+        bench.run(TICK_S)
+        assert bench.n < wet_at + 100
+    taken_s = (bench.n - wet_at) * TICK_S
+    filter_s = bench.board.site.floats()["display-high"].filter
+    assert filter_s - 1e-6 <= taken_s <= filter_s + TICK_S + 1e-6
+
+
+def test_a_stall_drops_the_output_and_the_pump_comes_back_in_order() -> None:
+    bench = Bench()
+    bench.run(60)
+    bench.n += 50  # the loop stands still for five seconds
+    bench.run(TICK_S)
+    assert not bench.board.on["pump-relay"], "it must not go on as if nothing had happened"
+    assert any(e.kind is EventKind.PUMP_CUT and "lease-lost" in e.causes[0] for e in bench.events)
+    bench.run(50)
+    assert not bench.board.on["pump-relay"], "levels are to settle first"
+    bench.run(15)
+    assert bench.board.on["pump-relay"]
+
+
+def test_what_was_latched_before_a_restart_still_holds_the_pump() -> None:
+    bench = Bench(latched=frozenset({"spill-edge.display-high"}))
+    bench.run(120)
+    assert not bench.board.on["pump-relay"]
+    told = [e for e in bench.events if e.kind is EventKind.ALARM_RAISED]
+    assert [e.alarm.row for e in told] == ["spill-edge.display-high"]
+    assert told[0].alarm.code
+
+
+def test_close_lets_every_output_go() -> None:
+    bench = Bench()
+    bench.run(60)
+    bench.guard.close()
+    assert not any(bench.board.on.values())
