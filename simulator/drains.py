@@ -1,0 +1,91 @@
+"""Drains: an open pipe that carries a film of water round its air, and a siphon that must prime."""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+
+from simulator.flows import Run
+
+LIP_SI = 1.7  # edge coefficient of a pipe's round lip, SI units; a little less than a weir's
+STACK_SI = 31.46
+"""Wyly and Eaton's 27.8 r^(5/3) D^(8/3) (gpm, inches) in SI units: the formula is from memory."""
+STACK_SHARE = 0.30  # share of the bore the film fills at most; the literature says 7/24 to 1/3
+
+
+def stack_limit_m3_s(bore_m: float, share: float = STACK_SHARE) -> float:
+    """The most a vertical pipe carries while air still goes down its middle [m3/s]."""
+    return float(STACK_SI * share ** (5.0 / 3.0) * bore_m ** (8.0 / 3.0))
+
+
+class OpenPipe:
+    """A drain with air down its middle: its lip is an edge, and its film has a limit."""
+
+    __slots__ = ("limit_m3_s", "lip", "mouth", "outlet", "run")
+
+    def __init__(
+        self, run: Run, bore_m: float, mouth: float, outlet: float, *, lip: float, stack: float
+    ) -> None:
+        self.run = run
+        self.mouth = mouth
+        self.outlet = outlet
+        self.lip = lip * LIP_SI * pi * bore_m
+        self.limit_m3_s = stack * stack_limit_m3_s(bore_m)
+
+    def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """The flow down it [m3/s]; never up."""
+        del dt_s  # it has no memory
+        return condition * self.film(up, down)
+
+    def film(self, up: float, down: float) -> float:
+        """The flow with the pipe clean [m3/s]: the lip's, bent smoothly into the limit."""
+        head = up - (down if down > self.mouth else self.mouth)
+        if head <= 0.0:
+            return 0.0
+        over = self.lip * head * sqrt(head)
+        full = self.run.flow(up - (down if down > self.outlet else self.outlet))
+        most = full if full < self.limit_m3_s else self.limit_m3_s
+        ratio = over / most
+        ratio *= ratio
+        return over / sqrt(sqrt(1.0 + ratio * ratio))
+
+
+class Siphon:
+    """A drain that runs full once it has primed.
+
+    It begins as an open pipe. When its mouth has been drowned for `prime_s` the air is gone and it
+    runs full; when the level falls to its mouth it draws air and begins anew.
+    """
+
+    __slots__ = ("_drowned_s", "drown_m", "lose_m", "open_loss", "pipe", "prime_s", "primed")
+
+    def __init__(self, pipe: OpenPipe, *, drown_m: float, prime_s: float, lose_m: float) -> None:
+        self.pipe = pipe
+        self.open_loss = pipe.run.loss  # with its valve open
+        self.drown_m = drown_m
+        self.prime_s = prime_s
+        self.lose_m = lose_m
+        self.primed = False
+        self._drowned_s = 0.0
+
+    def full(self, up: float, down: float) -> float:
+        """The flow with the pipe clean and full of water [m3/s]."""
+        pipe = self.pipe
+        head = up - (down if down > pipe.outlet else pipe.outlet)
+        return pipe.run.flow(head) if head > 0.0 else 0.0
+
+    def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """The flow down it [m3/s]; never up. Air leaves it or enters it meanwhile."""
+        over = up - self.pipe.mouth
+        if self.primed:
+            if over > self.lose_m:
+                return condition * self.full(up, down)
+            self.primed = False
+            self._drowned_s = 0.0
+        elif over > self.drown_m:
+            self._drowned_s += dt_s
+            if self._drowned_s >= self.prime_s and up > down:
+                self.primed = True
+                return condition * self.full(up, down)
+        else:
+            self._drowned_s = max(0.0, self._drowned_s - dt_s)
+        return condition * self.pipe.film(up, down)

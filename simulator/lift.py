@@ -1,0 +1,243 @@
+"""The way up: a pump, its trunk and its branches, and the water that comes back when it stops."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from math import sqrt
+
+from simulator.flows import Run
+
+SPIN_UP_S = 1.5
+SEIZE_S = 0.3  # a pump that seizes stops this fast
+AIR_M = 0.010  # from the intake down to so far below it, its flow falls to nothing
+STANDING_HEAD_M = 0.3  # head that a standing pump takes at the largest flow of its curve
+TAPER_M = 0.003  # a hole for air is wholly open when the level has fallen so far below its top
+SOLVED_M3_S = 1e-10
+
+
+class Curve:
+    """A pump's curve: straight lines between its points, the last one carried on."""
+
+    __slots__ = ("_pieces", "flow_most", "head_most")
+
+    def __init__(self, points: Sequence[tuple[float, float]]) -> None:
+        self._pieces = [
+            (end, start, head, (head_after - head) / (end - start))
+            for (start, head), (end, head_after) in pairwise(points)
+        ]
+        self.head_most = points[0][1]
+        self.flow_most = points[-1][0]
+
+    def head_and_slope(self, flow_m3_s: float) -> tuple[float, float]:
+        """Head at a flow, and its slope [m, s/m2]."""
+        for piece in self._pieces:
+            if flow_m3_s <= piece[0]:
+                break
+        _, start, head, slope = piece
+        return head + slope * (flow_m3_s - start), slope
+
+
+class Rise:
+    """One branch: where it ends, and down to which level water can run back through it."""
+
+    __slots__ = (
+        "check_valve",
+        "condition",
+        "flow_m3_s",
+        "hole",
+        "key",
+        "moved_m3",
+        "outlet",
+        "plugged",
+        "run",
+        "to",
+        "wet",
+    )
+
+    def __init__(
+        self, key: str, to: int, run: Run, *, outlet: float, hole: float | None, check_valve: bool
+    ) -> None:
+        self.key = key
+        self.to = to
+        self.run = run
+        self.outlet = outlet
+        self.hole = hole  # its siphon break
+        self.check_valve = check_valve
+        self.plugged = False  # the siphon break is
+        self.condition = 1.0
+        self.wet = False  # full of water from end to end, so that it could run back
+        self.flow_m3_s = 0.0
+        self.moved_m3 = 0.0  # both ways together: so a paddle counts it
+
+    def cover(self, level: float) -> float:
+        """How freely water enters its end: 1 well under water, 0 once it takes air."""
+        edge = self.outlet if self.hole is None or self.plugged else self.hole
+        return min(1.0, max(0.0, (level - edge) / TAPER_M))
+
+    def flow_and_slope(self, header: float, level: float) -> tuple[float, float]:
+        """Flow and slope with this head at the trunk's end [m3/s, m2/s]."""
+        head = header - (level if level > self.outlet else self.outlet)
+        if head >= 0.0:
+            flow, slope = self.run.flow_and_slope(head)
+            return self.condition * flow, self.condition * slope
+        if not self.wet or self.check_valve:
+            return 0.0, 0.0
+        share = self.cover(level) * self.condition
+        if share == 0.0:
+            return 0.0, 0.0
+        flow, slope = self.run.flow_and_slope(head)
+        return share * flow, share * slope
+
+
+class Lift:
+    """One pump with everything it feeds.
+
+    Its flow is where its curve, at the present speed, meets what trunk and branches take. What the
+    branches carry less what the pump gives falls as the pump's flow grows; Newton's method inside
+    a bracket brings it to nought.
+    """
+
+    __slots__ = (
+        "_fall_1_s",
+        "_standing",
+        "condition",
+        "curve",
+        "dry_s",
+        "flow_m3_s",
+        "intake",
+        "key",
+        "moved_m3",
+        "rises",
+        "run_on_s",
+        "seized",
+        "source",
+        "speed",
+        "spin_up_s",
+        "trunk",
+        "was_powered",
+    )
+
+    def __init__(
+        self,
+        key: str,
+        source: int,
+        curve: Curve,
+        trunk: Run | None,
+        rises: list[Rise],
+        *,
+        intake: float,
+        run_on_s: float,
+        spin_up_s: float,
+    ) -> None:
+        self.key = key
+        self.source = source
+        self.curve = curve
+        self.trunk = trunk
+        self.rises = rises
+        self.intake = intake
+        self.run_on_s = run_on_s
+        self.spin_up_s = spin_up_s
+        self.condition = 1.0
+        self.seized = False
+        self.was_powered = False
+        self.speed = 0.0  # share of its full speed
+        self.flow_m3_s = 0.0
+        self.moved_m3 = 0.0
+        self.dry_s = 0.0  # seconds under power with its intake drawing air
+        self._fall_1_s = 0.0
+        self._standing = STANDING_HEAD_M / (curve.flow_most * curve.flow_most)
+
+    def turn(self, powered: bool, levels: Sequence[float], dt_s: float) -> None:
+        """Bring its speed forward by one step."""
+        if powered and not self.seized:
+            self.speed = min(1.0, self.speed + dt_s / self.spin_up_s)
+        elif self.speed > 0.0:
+            if self.was_powered:
+                self._fall_1_s = self._slowing(levels)
+            self.speed = max(0.0, self.speed - dt_s * self._fall_1_s)
+        self.was_powered = powered and not self.seized
+        if powered and levels[self.source] < self.intake:
+            self.dry_s += dt_s
+
+    def _slowing(self, levels: Sequence[float]) -> float:
+        """How fast its speed falls [1/s]: its largest branch still gives water for `run_on_s`."""
+        if self.seized:
+            return 1.0 / SEIZE_S
+        largest = max(self.rises, key=lambda rise: rise.flow_m3_s)
+        lift = max(0.0, max(largest.outlet, levels[largest.to]) - levels[self.source])
+        idle = sqrt(min(0.95, lift / self.curve.head_most))  # the speed at which it lifts no more
+        return (self.speed - idle) / self.run_on_s if self.speed > idle else 1.0 / self.run_on_s
+
+    def _header(self, flow: float, level: float, trunk: float) -> tuple[float, float]:
+        """Head at the trunk's end, above the datum, and its slope [m, s/m2]."""
+        speed = self.speed
+        if speed * self.condition < 1e-3:
+            loss = self._standing + trunk
+            return level - loss * flow * abs(flow), -2.0 * loss * abs(flow)
+        if flow < 0.0:
+            loss = self._standing + trunk
+            return (
+                level + speed * speed * self.curve.head_most + loss * flow * flow,
+                2.0 * loss * flow,
+            )
+        head, slope = self.curve.head_and_slope(flow / (speed * self.condition))
+        return (
+            level + speed * speed * head - trunk * flow * flow,
+            speed * slope / self.condition - 2.0 * trunk * flow,
+        )
+
+    def solve(self, levels: Sequence[float]) -> None:
+        """Find the flow of every branch at these levels of the chambers."""
+        level = levels[self.source]
+        rises = self.rises
+        if self.speed == 0.0 and not any(rise.wet for rise in rises):
+            self.flow_m3_s = 0.0
+            for rise in rises:
+                rise.flow_m3_s = 0.0
+            return
+        trunk = self.trunk.resistance(self.flow_m3_s) if self.trunk is not None else 0.0
+        flow, most = self.flow_m3_s, 2.0 * self.curve.flow_most
+        least = -10.0 * most
+        for _ in range(60):
+            header, slope = self._header(flow, level, trunk)
+            excess, steep = -flow, -1.0
+            for rise in rises:
+                branch, rising = rise.flow_and_slope(header, levels[rise.to])
+                excess += branch
+                steep += rising * slope
+            if excess > SOLVED_M3_S:
+                least = flow
+            elif excess < -SOLVED_M3_S:
+                most = flow
+            else:
+                break
+            flow -= excess / steep
+            if not least < flow < most:
+                flow = 0.5 * (least + most)
+        self._settle(header, levels)
+
+    def _settle(self, header: float, levels: Sequence[float]) -> None:
+        """Take the branches' flows at the header's head; air at the intake takes its share."""
+        depth = self.intake - levels[self.source]
+        water = 1.0 if depth <= 0.0 else max(0.0, 1.0 - depth / AIR_M)
+        total = 0.0
+        for rise in self.rises:
+            level = levels[rise.to]
+            flow, _ = rise.flow_and_slope(header, level)
+            if flow > 0.0:
+                flow *= water
+                if flow > 1e-6:
+                    rise.wet = True
+            elif rise.cover(level) == 0.0:
+                rise.wet = False
+            rise.run.resistance(flow)  # brings its friction factor up to date
+            rise.flow_m3_s = flow
+            total += flow
+        self.flow_m3_s = total
+
+    def count(self, dt_s: float) -> None:
+        """Add what went through to the sums that the meters read."""
+        self.moved_m3 += abs(self.flow_m3_s) * dt_s
+        for rise in self.rises:
+            rise.moved_m3 += abs(rise.flow_m3_s) * dt_s

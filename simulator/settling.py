@@ -1,0 +1,84 @@
+"""Bringing a plant to where it stands on a good day, with the siphons' valves set as asked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rules.site.passages import OpenDrain, SiphonDrain
+from simulator.drains import Siphon
+
+if TYPE_CHECKING:
+    from simulator.plant import Plant
+
+STILL_M3_S = 2e-7  # a chamber whose content changes more slowly stands still
+LONGEST_S = 900.0  # a site that never comes to rest is taken as it then is
+PIECE_S = 5.0
+ROUNDS = 3  # each one sets the valves and lets the levels come to rest
+
+
+def settle(plant: Plant) -> None:
+    """Run the plant until it rests, with the chambers that no passage holds kept at their level."""
+    evaporating, plant.evaporating_m3_s = plant.evaporating_m3_s, 0.0
+    for pump in plant.site.pumps:
+        relay = plant.site.pump_output(pump)
+        if relay is not None:
+            plant.command(relay, True)
+    for lift in plant.lifts.values():
+        lift.speed = 1.0
+    _rest(plant, 60.0)
+    for _ in range(ROUNDS):
+        _tune(plant)
+        _rest(plant, LONGEST_S)
+    plant.evaporating_m3_s = evaporating
+
+
+def _rest(plant: Plant, longest_s: float) -> None:
+    held = {
+        key: chamber.level
+        for key, chamber in plant.site.chambers.items()
+        if chamber.level is not None
+    }
+    ran_s = 0.0
+    while ran_s < longest_s:
+        before = list(plant.volume_m3)
+        for _ in range(round(PIECE_S / 0.1)):
+            plant.keep_beating()
+            plant.advance(0.1)
+            for key, level in held.items():
+                i = plant.index[key]
+                plant.volume_m3[i] = level * plant.area_m2[i]
+        ran_s += PIECE_S
+        change = max(abs(a - b) for a, b in zip(plant.volume_m3, before, strict=True))
+        if change < STILL_M3_S * PIECE_S:
+            return
+
+
+def _tune(plant: Plant) -> None:
+    """Set each siphon's valve: at the open drain's lip it carries its share of what comes."""
+    ways = {key: (way, upper, lower) for key, way, upper, lower in plant.ways}
+    for key, passage in plant.site.gravity().items():
+        if not isinstance(passage, SiphonDrain) or passage.tuned_share is None:
+            continue
+        siphon, upper, lower = ways[key]
+        assert isinstance(siphon, Siphon)
+        lips = [
+            drain.mouth
+            for drain in plant.site.drains_from(passage.from_).values()
+            if isinstance(drain, OpenDrain)
+        ]
+        lip = plant.bottom_m[upper] + min(lips)
+        down = plant.bottom_m[lower] + plant.volume_m3[lower] / plant.area_m2[lower]
+        wanted = passage.tuned_share * _inflow_m3_s(plant, upper)
+        head = lip - max(siphon.pipe.outlet, down)
+        if wanted > 0.0 and head > 0.0:
+            run = siphon.pipe.run
+            run.throttle(max(run.loss_for(wanted, head), siphon.open_loss))
+        siphon.primed = True
+        plant.volume_m3[upper] = min(lips) * plant.area_m2[upper]
+
+
+def _inflow_m3_s(plant: Plant, chamber: int) -> float:
+    """What comes into a chamber by passages and branches [m3/s]."""
+    flows = plant.flows_m3_s
+    inflow = sum(flows[key] for key, _, _, lower in plant.ways if lower == chamber)
+    return inflow + sum(rise.flow_m3_s for rise in plant.rises.values() if rise.to == chamber)

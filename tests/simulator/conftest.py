@@ -1,0 +1,80 @@
+"""What the tests of the plant share: the demo sites, and a bench of two tanks."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.site.model import Site
+from rules.site.parse import parse_site
+from simulator.library import load_site
+
+BENCH = """
+[site]
+id = "bench"
+name = "Bench"
+
+[water]
+temperature = "25 degC"
+evaporation = "0 %"
+
+[chambers.tank]
+bottom = "1000 mm"
+rim = "600 mm"
+area = "1 m^2"
+
+[chambers.sump]
+bottom = "0 mm"
+rim = "600 mm"
+area = "2 m^2"
+level = "300 mm"
+
+[passages.edge]
+kind = "weir"
+from = "tank"
+to = "sump"
+crest = "400 mm"
+width = "200 mm"
+
+[passages.riser]
+kind = "branch"
+pump = "lifter"
+to = "tank"
+outlet = "350 mm"
+pipe = "40.94 mm bore"
+length = "1.5 m"
+fittings = ["elbow-90", "exit"]
+
+[pumps.lifter]
+from = "sump"
+intake = "50 mm"
+run_on = "2 s"
+curve = [
+  { flow = "0 l/min", head = "3 m" },
+  { flow = "60 l/min", head = "2 m" },
+  { flow = "100 l/min", head = "0 m" },
+]
+
+[outputs.lifter-relay]
+kind = "pump"
+pump = "lifter"
+pin = 17
+safe = "low"
+"""
+
+
+@pytest.fixture
+def bench() -> Site:
+    """A tank of 1 m2 with a weir of 0.2 m over a sump."""
+    return parse_site(BENCH, "bench.toml")
+
+
+@pytest.fixture(scope="session")
+def classroom() -> Site:
+    """The demo site with a siphon drain."""
+    return load_site("classroom")
+
+
+@pytest.fixture(scope="session")
+def rack() -> Site:
+    """The demo site with four displays and no siphon drain."""
+    return load_site("rack")
