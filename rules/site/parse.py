@@ -27,6 +27,9 @@ def parse_site(text: str, file: str) -> Site:
         what = _AT.sub("", str(error)).strip().rstrip(".")
         sentence = f"not TOML: {what[:1].lower()}{what[1:]}"
         raise SiteError([Problem(file, "", at[1] if at else "", sentence)]) from None
+    except (ValueError, RecursionError):  # a number of thousands of digits, or tables without end
+        sentence = "not TOML that can be read: a number too long, or brackets too deep"
+        raise SiteError([Problem(file, "", "", sentence)]) from None
     try:
         site = Site.model_validate(raw)
     except ValidationError as error:
