@@ -18,7 +18,7 @@ from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, below_the_drains, cut_words, pumps_that_feed
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Priority, Quality, Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch
@@ -47,12 +47,15 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
 
 
 def present(row: Row, view: View) -> bool:
-    """The float is wet; before the pump's own chamber, only while that one is not high too."""
+    """The float is wet; before the pump's own chamber, only while that one is not high too.
+
+    A float of the pump's own chamber that cannot be read must not disarm this one.
+    """
     if not view.wet(row.subject):
         return False
     site = view.plan.site
     return not any(
-        view.wet(key)
+        view.wet(key) and view.reading(key).quality is not Quality.BAD
         for pump in row.pumps
         for key in site.floats(site.pumps[pump].from_, "spill-edge")
     )
