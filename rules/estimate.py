@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import inf
+from dataclasses import replace
+from math import inf, isfinite, nan
 
 from rules.memory import ContactMemory, Memory
 from rules.plan import DrainPlan, Plan, PumpPlan, Watch
@@ -168,10 +169,19 @@ def _dry_s(view: View, pump: PumpPlan, index: int) -> float:
     return pump.dry_m3 / net if net > 0 else inf
 
 
+def _finite(reading: Reading) -> Reading:
+    """A reading that is no number is BAD whatever it says of itself; NaN would compare as dry."""
+    if isfinite(reading.value) or reading.quality is Quality.BAD:
+        return reading
+    return replace(reading, value=nan, quality=Quality.BAD, why="it gives no number")
+
+
 def look(
     plan: Plan, memory: Memory, observation: Observation
 ) -> tuple[View, tuple[ContactMemory, ...]]:
     """Interpret one observation; returns the view and the contacts' filters after it."""
     dt_s = min(max(observation.t_s - memory.t_s, 0.0), LONGEST_STEP_S)
+    if not all(isfinite(r.value) or r.quality is Quality.BAD for r in observation.readings):
+        observation = replace(observation, readings=tuple(map(_finite, observation.readings)))
     contacts = filter_contacts(plan, memory.contacts, observation.readings, dt_s)
     return View(plan, memory, observation, contacts, dt_s), contacts
