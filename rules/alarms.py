@@ -6,7 +6,9 @@ import zlib
 from collections.abc import Collection
 from enum import StrEnum
 
-from rules.signals import AlarmState
+from rules.matrix import Row
+from rules.memory import RowMemory
+from rules.signals import Alarm, AlarmState
 
 
 class Stimulus(StrEnum):
@@ -48,6 +50,22 @@ LATCHING: dict[tuple[AlarmState, Stimulus], AlarmState] = {
 def after(state: AlarmState, stimulus: Stimulus, latching: bool) -> AlarmState:
     """The state that follows `state` when `stimulus` happens."""
     return (LATCHING if latching else PLAIN).get((state, stimulus), state)
+
+
+def as_told(row: Row, state: RowMemory) -> Alarm:
+    """The alarm of a row, for people; the row must have been raised at least once."""
+    assert state.saying is not None
+    return Alarm(
+        row.id,
+        row.hazard,
+        state.state,
+        row.priority,
+        state.occurrence,
+        state.code,
+        state.since_s,
+        state.saying,
+        state.spill_s,
+    )
 
 
 def code(boot: str, row: str, occurrence: int, taken: Collection[str]) -> str:

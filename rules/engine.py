@@ -7,18 +7,19 @@ pumps, then every other output. Same plan, memory and observation, same result, 
 from __future__ import annotations
 
 from dataclasses import replace
-from math import floor
+from math import floor, inf
 
 from rules import alarms, estimate, orders, pumping
 from rules.alarms import Stimulus
 from rules.estimate import View
 from rules.figures import compute
+from rules.hazards.base import cut_words
 from rules.hazards.table import HAZARDS, rows
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
 from rules.plan import Plan, derive
+from rules.pumping import Cutting
 from rules.signals import (
-    Alarm,
     AlarmState,
     Decision,
     Event,
@@ -27,6 +28,7 @@ from rules.signals import (
     Phase,
     Priority,
     PumpFigures,
+    Saying,
 )
 from rules.site.model import Site
 
@@ -66,14 +68,15 @@ def _step_rows(
     for i, row in enumerate(plan.rows):
         state = states[i]
         present = HAZARDS[row.hazard].present(row, view)
-        if not present and not state.standing and state.charge_s == 0.0:
-            if not (first and state.held):
-                continue
-            # latched before the guard restarted: say it again, with a code of this boot
-            states[i] = _raise(view, row, state, states, events)
+        held_over = first and state.held
+        if not present and not held_over and not state.standing and state.charge_s == 0.0:
             continue
         charge, standing = _charge(row, state, present, view.dt_s)
-        if standing and not state.standing:
+        if held_over:
+            # latched before the guard restarted: say it again, with a code of this boot
+            before_restart = replace(state, charge_s=row.delay_s * present, standing=present)
+            states[i] = _raise(view, row, before_restart, states, events)
+        elif standing and not state.standing:
             raised = replace(state, charge_s=charge, standing=True)
             states[i] = _raise(view, row, raised, states, events)
         elif state.standing and not standing:
@@ -104,6 +107,7 @@ def _raise(
     taken = {other.code for other in states if other.code}
     occurrence = state.occurrence + 1
     code = alarms.code(view.memory.boot, row.id, occurrence, taken)
+    hazard = HAZARDS[row.hazard]
     raised = replace(
         state,
         held=state.held or row.clear is not Clear.WHEN_CLEAR,
@@ -111,12 +115,25 @@ def _raise(
         occurrence=occurrence,
         code=code,
         since_s=t_s,
-        saying=HAZARDS[row.hazard].say(row, view),
-        spill_s=HAZARDS[row.hazard].clock(row, view),
+        saying=hazard.say(row, view) if state.standing else _held_over(row, view),
+        spill_s=hazard.clock(row, view) if state.standing else inf,
     )
-    alarm = _alarm(row, raised)
-    events.append(Event(EventKind.ALARM_RAISED, t_s, row.subject, _text(alarm), alarm))
+    alarm = alarms.as_told(row, raised)
+    saying = alarm.saying
+    text = f"{saying.what.rstrip('.')}. {saying.done} {saying.do_now}"
+    events.append(Event(EventKind.ALARM_RAISED, t_s, row.subject, text, alarm))
     return raised
+
+
+def _held_over(row: Row, view: View) -> Saying:
+    """What is said of a cause that has gone, and was latched before the guard restarted."""
+    order = "acknowledge" if row.clear is Clear.ON_ACKNOWLEDGE else "reset at the guard"
+    return Saying(
+        what=f"Latched since before the guard was restarted: {row.cause}",
+        where=view.plan.site.label(row.subject),
+        done=cut_words(row, view),
+        do_now=f"The cause is not seen now. See that all is well, then {order}.",
+    )
 
 
 def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
@@ -124,30 +141,10 @@ def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMe
     cleared = replace(state, state=alarms.after(state.state, Stimulus.CLEAR, latching))
     ended = cleared.state is AlarmState.NORMAL
     kind = EventKind.ALARM_ENDED if ended else EventKind.ALARM_RETURNED
-    alarm = _alarm(row, cleared)
+    alarm = alarms.as_told(row, cleared)
     text = f"No longer so: {alarm.saying.what}."
     events.append(Event(kind, t_s, row.subject, text, alarm))
     return cleared
-
-
-def _text(alarm: Alarm) -> str:
-    saying = alarm.saying
-    return f"{saying.what.rstrip('.')}. {saying.done} {saying.do_now}"
-
-
-def _alarm(row: Row, state: RowMemory) -> Alarm:
-    assert state.saying is not None
-    return Alarm(
-        row.id,
-        row.hazard,
-        state.state,
-        row.priority,
-        state.occurrence,
-        state.code,
-        state.since_s,
-        state.saying,
-        state.spill_s,
-    )
 
 
 def in_force(states: tuple[RowMemory, ...], index: int) -> bool:
@@ -163,13 +160,17 @@ def _step_pumps(
     events: list[Event],
 ) -> tuple[tuple[PumpMemory, ...], tuple[RowMemory, ...]]:
     after, rows_after = [], list(states)
-    for pump, state in zip(plan.pumps, memory.pumps, strict=True):
+    for pump, before in zip(plan.pumps, memory.pumps, strict=True):
+        # the first start waits from the first look, however long the guard took to get there
+        state = before if memory.contacts else replace(before, since_s=t_s)
         indexes = [
             i
             for i, row in enumerate(plan.rows)
             if row.effect is Effect.CUT_PUMP and pump.id in row.pumps and in_force(states, i)
         ]
-        cutting = tuple(plan.rows[i] for i in indexes)
+        cutting = Cutting(
+            tuple(plan.rows[i] for i in indexes), any(states[i].held for i in indexes)
+        )
         name = plan.site.label(pump.id)
         stepped, happened = pumping.step(pump, name, state, cutting, t_s)
         if stepped.phase is Phase.LATCHED and state.phase is not Phase.LATCHED:
@@ -187,14 +188,12 @@ def _top_off(
     top_off, t_s, since_s = plan.top_off, view.t_s, view.memory.top_off_since_s
     if top_off is None:
         return None, ()
-    pump = pumps[top_off.pump]
-    permitted = (
-        pump.phase is Phase.RUNNING
-        and t_s - pump.since_s >= SETTLED_S
-        and not any(
-            row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
-            for i, row in enumerate(plan.rows)
-        )
+    permitted = all(
+        pumps[i].phase is Phase.RUNNING and t_s - pumps[i].since_s >= SETTLED_S
+        for i in top_off.pumps
+    ) and not any(
+        row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
+        for i, row in enumerate(plan.rows)
     )
     now = permitted and not view.contacts[top_off.switch.index].wet
     if now == (since_s is not None):
@@ -218,7 +217,7 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         high = any(view.contacts[contact.index].wet for contact in spare.high)
         outputs[spare.output] = idle and not high
     standing = tuple(
-        _alarm(row, state)
+        alarms.as_told(row, state)
         for row, state in zip(plan.rows, after.rows, strict=True)
         if state.state is not AlarmState.NORMAL
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from rules import alarms
@@ -17,15 +18,37 @@ ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATC
 def obey(
     plan: Plan, memory: Memory, observation: Observation
 ) -> tuple[tuple[RowMemory, ...], tuple[Event, ...]]:
-    """Carry out the commands of one tick; each is answered by exactly one event."""
-    states, events = memory.rows, []
+    """Carry out the commands of one tick.
+
+    Each is answered by exactly one order-* event, followed by one for every alarm that it
+    acknowledged or ended.
+    """
+    states, events = memory.rows, list[Event]()
     for command in observation.commands:
+        if not memory.contacts:
+            text = "the guard has only just started and has seen nothing yet; ask again"
+            refusal = Event(EventKind.ORDER_REFUSED, observation.t_s, command.code, text)
+            events.append(refusal)
+            continue
         if command.order is Order.ACKNOWLEDGE:
-            states, event = _acknowledge(plan, states, command, observation.t_s)
+            after, answer = _acknowledge(plan, states, command, observation.t_s)
         else:
-            states, event = _reset(plan, states, command, observation.t_s)
-        events.append(event)
+            after, answer = _reset(plan, states, command, observation.t_s)
+        events.extend((answer, *_moved(plan, states, after, answer)))
+        states = after
     return states, tuple(events)
+
+
+def _moved(
+    plan: Plan, before: tuple[RowMemory, ...], after: tuple[RowMemory, ...], answer: Event
+) -> Iterator[Event]:
+    """Tell which alarms an order acknowledged or ended."""
+    for row, old, new in zip(plan.rows, before, after, strict=True):
+        if new.state is old.state or new.state in ACKNOWLEDGEABLE:
+            continue
+        ended = new.state is AlarmState.NORMAL
+        kind = EventKind.ALARM_ENDED if ended else EventKind.ALARM_ACKNOWLEDGED
+        yield Event(kind, answer.t_s, row.subject, answer.text, alarms.as_told(row, new))
 
 
 def _acknowledge(
@@ -43,7 +66,8 @@ def _acknowledge(
             state=alarms.after(state.state, Stimulus.ACKNOWLEDGE, holds),
             held=holds,
         )
-        by = f" by {plan.site.people[command.person].name}" if command.person else ""
+        person = plan.site.people.get(command.person)
+        by = f" by {person.name}" if person else ""
         text = f"Acknowledged{by}: {state.saying.what}"
         changed = (*states[:i], after, *states[i + 1 :])
         return changed, Event(EventKind.ORDER_OBEYED, t_s, command.code, text, causes=(row.id,))

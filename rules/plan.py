@@ -97,12 +97,12 @@ class Spare:
 
 @dataclass(frozen=True, slots=True)
 class TopOffPlan:
-    """The top-off for the tick."""
+    """The top-off for the tick; it may open only while all of `pumps` have run for a while."""
 
     output: int
     switch: Contact
     longest_s: float
-    pump: int
+    pumps: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +255,7 @@ def _top_off(site: Site, contacts: dict[str, Contact]) -> TopOffPlan | None:
         valves[0],
         contacts[key],
         site.top_off.longest,
-        drawing[0] if drawing else 0,
+        tuple(drawing or range(len(site.pumps))),
     )
 
 

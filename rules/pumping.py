@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from rules.matrix import Clear, Row
+from rules.matrix import Row
 from rules.memory import PumpMemory
 from rules.plan import PumpPlan
 from rules.signals import Event, EventKind, Phase
@@ -28,32 +28,42 @@ NOT_WATER = frozenset({"mains", "lease-lost"})
 """Hazards whose cuts say nothing about the water, and so do not count as attempts."""
 
 
-def _because(cutting: tuple[Row, ...]) -> str:
-    return "; ".join(row.cause for row in cutting)
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """The rows in force that cut a pump, and whether one of them waits for a person."""
+
+    rows: tuple[Row, ...] = ()
+    by_person: bool = False
+
+    @property
+    def because(self) -> str:
+        """Their causes, for a sentence."""
+        return "; ".join(row.cause for row in self.rows)
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Their ids."""
+        return tuple(row.id for row in self.rows)
 
 
-def _cut(
-    state: PumpMemory, cutting: tuple[Row, ...], t_s: float, name: str
-) -> tuple[PumpMemory, Event]:
-    causes = tuple(row.id for row in cutting)
-    by_water = any(row.hazard not in NOT_WATER for row in cutting)
+def _cut(state: PumpMemory, cutting: Cutting, t_s: float, name: str) -> tuple[PumpMemory, Event]:
+    by_water = any(row.hazard not in NOT_WATER for row in cutting.rows)
     attempts = state.attempts + 1 if by_water else state.attempts
-    latched = any(row.clear is Clear.ON_RESET for row in cutting) or attempts > len(RESTS_S)
-    if latched:
+    if cutting.by_person or attempts > len(RESTS_S):
         after = PumpMemory(Phase.LATCHED, t_s, attempts)
         then = "A person must reset it."
     else:
         rest = RESTS_S[attempts - 1] if by_water else SUPPLY_REST_S
         after = PumpMemory(Phase.WAITING, t_s, attempts, rest)
         then = f"A restart is tried {show.duration(rest)} after the cause is gone."
-    text = f"{name} cut: {_because(cutting)}. {then}"
-    return after, Event(EventKind.PUMP_CUT, t_s, "", text, causes=causes)
+    text = f"{name} cut: {cutting.because}. {then}"
+    return after, Event(EventKind.PUMP_CUT, t_s, "", text, causes=cutting.ids)
 
 
 def step(
-    pump: PumpPlan, name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+    pump: PumpPlan, name: str, state: PumpMemory, cutting: Cutting, t_s: float
 ) -> tuple[PumpMemory, tuple[Event, ...]]:
-    """One tick of one pump; `cutting` are the rows in force that cut it.
+    """One tick of one pump.
 
     Returns its memory and what happened. A pump without an output of ours is taken to run.
     """
@@ -64,9 +74,9 @@ def step(
 
 
 def _next(
-    pump: PumpPlan, name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+    pump: PumpPlan, name: str, state: PumpMemory, cutting: Cutting, t_s: float
 ) -> tuple[PumpMemory, Event | None]:
-    if cutting:
+    if cutting.rows:
         return _with_cause(name, state, cutting, t_s)
     waited_s = t_s - state.since_s
     match state.phase:
@@ -75,7 +85,8 @@ def _next(
             started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
             return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
         case Phase.WAITING if waited_s >= state.rest_s:
-            text = f"{name} started again, attempt {state.attempts} of {len(RESTS_S)}"
+            tried = f", attempt {state.attempts} of {len(RESTS_S)}" if state.attempts else ""
+            text = f"{name} started again{tried}"
             started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
             return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
         case Phase.LATCHED:
@@ -90,19 +101,17 @@ def _next(
 
 
 def _with_cause(
-    name: str, state: PumpMemory, cutting: tuple[Row, ...], t_s: float
+    name: str, state: PumpMemory, cutting: Cutting, t_s: float
 ) -> tuple[PumpMemory, Event | None]:
     if state.on:
         return _cut(state, cutting, t_s, name)
-    by_person = any(row.clear is Clear.ON_RESET for row in cutting)
     match state.phase:
         case Phase.STARTING if t_s - state.since_s >= SETTLE_S:
-            phase = Phase.LATCHED if by_person else Phase.WAITING
-            text = f"{name} not started: {_because(cutting)}"
+            phase = Phase.LATCHED if cutting.by_person else Phase.WAITING
+            text = f"{name} not started: {cutting.because}"
             held = PumpMemory(phase, t_s, state.attempts, SETTLE_S)
-            causes = tuple(row.id for row in cutting)
-            return held, Event(EventKind.PUMP_HELD, t_s, "", text, causes=causes)
-        case Phase.WAITING if by_person:
+            return held, Event(EventKind.PUMP_HELD, t_s, "", text, causes=cutting.ids)
+        case Phase.WAITING if cutting.by_person:
             return replace(state, phase=Phase.LATCHED, since_s=t_s), None
         case Phase.WAITING:
             return replace(state, since_s=t_s), None  # rest counts from when the cause is gone
