@@ -6,12 +6,15 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import isfinite
 
 from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.friction import PipeRun
 
 TRIES = 200
 FLOW_TOLERANCE_M3_S = 1e-14
+STANDSTILL = 1e-6
+"""Condition or speed that counts as none."""
 CURVE_DOUBT = 0.09
 """How far a pump's flow may be off its catalogue: 9 %, ISO 9906 grade 3B (from memory)."""
 
@@ -125,9 +128,13 @@ class PumpSystem:
         condition. More flow means less head where the branches begin, so what they take falls
         while what is lifted grows: there is one such flow. Raises HydraulicsError if none is found.
         """
+        if not all(map(isfinite, (source_m, condition, speed, *ends_m, *shares))):
+            raise HydraulicsError(
+                f"pump {self.pump}: a level, condition or speed is not a finite number"
+            )
         names = list(self.branches)
         flows = [0.0] * len(names)
-        if condition <= 0.0 or speed <= 0.0:
+        if condition <= STANDSTILL or speed <= STANDSTILL:
             return PumpPoint(0.0, 0.0, dict.fromkeys(names, 0.0))
         reach = speed * condition
         pipes = [branch.pipe for branch in self.branches.values()]

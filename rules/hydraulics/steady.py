@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from rules.hydraulics.build import PassageFlow
 from rules.hydraulics.drains import SiphonDrainFlow
@@ -11,12 +12,18 @@ from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.pump import PumpPoint
 from rules.hydraulics.roots import crossing
 from rules.site.model import Site
-from rules.site.passages import Comb, Gravity, Hole, Screen, SiphonDrain, Weir
+from rules.site.passages import Gravity, SiphonDrain
 
-ROUNDS = 200
-PLAIN_ROUNDS = 40
+GUESSES = 3
+ROUNDS = 400
+PLAIN_ROUNDS = 200
 """Rounds after which each change is halved, for plumbing whose levels chase one another."""
 LEVEL_TOLERANCE_M = 1e-10
+BALANCE_M3_S = 1e-11
+FLOAT_M = 1e-14
+"""A change of level too small to tell from rounding."""
+DRY_M3_S = 1e-13
+"""Flow that counts as none: it stands a hair above an edge."""
 
 PointAt = Callable[[str, Mapping[str, float]], PumpPoint]
 
@@ -31,17 +38,6 @@ class Steady:
     overfull: tuple[str, ...]
     passages: dict[str, PassageFlow]
     short_of_share: tuple[str, ...]
-
-
-def _edge_m(passage: Gravity) -> float:
-    match passage:
-        case Weir() | Comb():
-            return passage.crest
-        case Screen():
-            return passage.bottom
-        case Hole():
-            return passage.centre - 0.5 * passage.diameter
-    return passage.mouth
 
 
 def downhill(site: Site) -> list[str]:
@@ -66,28 +62,27 @@ class _Solver:
     site: Site
     passages: dict[str, PassageFlow]
     point_at: PointAt
+    gravity: dict[str, Gravity] = field(init=False)
     order: list[str] = field(init=False)
     leaving: dict[str, list[str]] = field(init=False)
+    reaching: dict[str, list[str]] = field(init=False)
     levels: dict[str, float] = field(init=False)
-    flows: dict[str, float] = field(init=False)
     pumps: dict[str, PumpPoint] = field(init=False)
+    lifted: dict[str, float] = field(init=False)
     overfull: set[str] = field(init=False)
     short: set[str] = field(init=False)
 
     def __post_init__(self) -> None:
         site = self.site
+        self.gravity = site.gravity()
         self.order = downhill(site)
         self.leaving = {c: [] for c in site.chambers}
-        for key, passage in site.gravity().items():
+        self.reaching = {c: [] for c in site.chambers}
+        for key, passage in self.gravity.items():
             self.leaving[passage.from_].append(key)
-        self.levels = {
-            key: self._edge(key)
-            if self.leaving[key] and chamber.level is None
-            else self._at_rest(key)
-            for key, chamber in site.chambers.items()
-        }
-        self.flows = dict.fromkeys(site.gravity(), 0.0)
-        self.pumps = {}
+            self.reaching[passage.to].append(key)
+        self.levels = {key: self._at_rest(key) for key in site.chambers}
+        self.pumps, self.lifted = {}, {}
         self.overfull, self.short = set(), set()
 
     def _at_rest(self, key: str) -> float:
@@ -95,79 +90,78 @@ class _Solver:
         chamber = self.site.chambers[key]
         return chamber.above_datum_m(chamber.level or 0.0)
 
-    def _edge(self, key: str) -> float:
-        """The lowest edge over which water can leave."""
-        gravity = self.site.gravity()
-        edge = min(_edge_m(gravity[passage]) for passage in self.leaving[key])
-        return self.site.chambers[key].above_datum_m(max(0.0, edge))
-
-    def _out(self, chamber: str, level_m: float) -> float:
-        gravity = self.site.gravity()
-        return sum(
-            self.passages[key].flow(level_m, self.levels[gravity[key].to])
-            for key in self.leaving[chamber]
-        )
-
-    def _inflows(self) -> dict[str, float]:
-        """What reaches each chamber if each splits what it gets as it did in the last round."""
-        gravity = self.site.gravity()
-        inflow = dict.fromkeys(self.site.chambers, 0.0)
-        for point in self.pumps.values():
-            for branch, flow in point.branches.items():
-                inflow[self.site.passages[branch].to] += flow
-        for chamber in self.order:
-            keys = self.leaving[chamber]
-            last = sum(self.flows[key] for key in keys)
-            as_before = chamber in self.overfull or self._held(chamber) or inflow[chamber] <= 0.0
-            for key in keys:
-                if as_before:
-                    flow = self.flows[key]
-                else:
-                    flow = inflow[chamber] * (self.flows[key] / last if last > 0 else 1 / len(keys))
-                inflow[gravity[key].to] += flow
-        return inflow
-
     def _held(self, chamber: str) -> bool:
         """True where a pump draws: this level is given, not found."""
         return any(pump.from_ == chamber for pump in self.site.pumps.values())
 
-    def _level(self, key: str, inflow: float) -> float:
-        """The level at which all that leaves a chamber carries its inflow, or its rim."""
-        chamber = self.site.chambers[key]
+    def _lift(self) -> None:
+        """Find every pump's point at the present levels, and what it brings to each chamber."""
+        self.pumps = {key: self.point_at(key, self.levels) for key in self.site.pumps}
+        self.lifted = dict.fromkeys(self.site.chambers, 0.0)
+        for point in self.pumps.values():
+            for branch, flow in point.branches.items():
+                self.lifted[self.site.passages[branch].to] += flow
+
+    def _flow(self, key: str) -> float:
+        """Flow of a passage at the present levels."""
+        passage = self.gravity[key]
+        return self.passages[key].flow(self.levels[passage.from_], self.levels[passage.to])
+
+    def _arriving(self, chamber: str, level_m: float) -> float:
+        """What reaches a chamber if it stands at this level."""
+        return self.lifted[chamber] + sum(
+            self.passages[key].flow(self.levels[self.gravity[key].from_], level_m)
+            for key in self.reaching[chamber]
+        )
+
+    def _departing(self, chamber: str, level_m: float) -> float:
+        """What leaves a chamber if it stands at this level."""
+        return sum(
+            self.passages[key].flow(level_m, self.levels[self.gravity[key].to])
+            for key in self.leaving[chamber]
+        )
+
+    def _level(self, key: str, arriving: Callable[[float], float]) -> float:
+        """The level at which what leaves a chamber is what reaches it, or its rim."""
+        chamber, at_rest = self.site.chambers[key], self._at_rest(key)
         self.overfull.discard(key)
         if self._held(key) or not self.leaving[key]:
-            return self._at_rest(key)
-        if inflow <= 0.0:
-            for level in (self._at_rest(key), self._edge(key)):
-                if self._out(key, level) == 0.0:
-                    return level
-        if self._out(key, chamber.rim_m) < inflow:
+            return at_rest
+
+        def net(level_m: float) -> float:
+            return self._departing(key, level_m) - arriving(level_m)
+
+        if net(at_rest) == 0.0:
+            return at_rest
+        if net(chamber.rim_m) < 0.0:
             self.overfull.add(key)
             return chamber.rim_m
-        if self._out(key, chamber.bottom) >= inflow:
+        # with nothing reaching it, the highest level at which nothing leaves, not the lowest
+        spare = DRY_M3_S if net(chamber.bottom) == 0.0 else 0.0
+        if net(chamber.bottom) - spare >= 0.0:
             return chamber.bottom
-        return crossing(lambda at: self._out(key, at) - inflow, chamber.bottom, chamber.rim_m)
+        return crossing(lambda at: net(at) - spare, chamber.bottom, chamber.rim_m)
 
-    def _tune(self, key: str, inflow: float) -> None:
+    def _tune(self, key: str, arriving_m3_s: float) -> None:
         """Set the valves of the siphon drains of a chamber.
 
         They carry their shares with the level where everything else that leaves carries the rest;
         where nothing else can, with the level at the rim.
         """
-        gravity = self.site.gravity()
         shares = {
             name: passage.tuned_share
             for name in self.leaving[key]
-            if isinstance(passage := gravity[name], SiphonDrain) and passage.tuned_share is not None
+            if isinstance(passage := self.gravity[name], SiphonDrain)
+            and passage.tuned_share is not None
         }
-        if not shares or inflow <= 0.0:
+        if not shares or arriving_m3_s <= 0.0:
             return
         chamber = self.site.chambers[key]
-        rest = inflow * (1.0 - sum(shares.values()))
+        rest = arriving_m3_s * (1.0 - sum(shares.values()))
 
         def others(level_m: float) -> float:
             return sum(
-                self.passages[name].flow(level_m, self.levels[gravity[name].to])
+                self.passages[name].flow(level_m, self.levels[self.gravity[name].to])
                 for name in self.leaving[key]
                 if name not in shares
             )
@@ -178,43 +172,79 @@ class _Solver:
         for name, share in shares.items():
             drain = self.passages[name]
             assert isinstance(drain, SiphonDrainFlow)
-            down = self.levels[gravity[name].to]
-            tuned = drain.throttled(share * inflow, level, down)
+            down = self.levels[self.gravity[name].to]
+            tuned = drain.throttled(share * arriving_m3_s, level, down)
             self.short.discard(name)
             if tuned is None:
                 self.short.add(name)
                 tuned = replace(drain, throttle_k=0.0)
             self.passages[name] = tuned
 
-    def _round(self, step: float) -> tuple[float, str]:
-        """One round: pumps, inflows down the hill, levels back up; the largest change and where."""
-        gravity = self.site.gravity()
-        self.pumps = {key: self.point_at(key, self.levels) for key in self.site.pumps}
-        inflow = self._inflows()
-        worst = (0.0, "")
+    def _follow(self) -> None:
+        """A good guess: what is lifted followed down the hill, then the levels from the lowest up.
+
+        Chambers with one way on are right at once; those with several split as they did before.
+        """
+        self._lift()
+        passed: dict[str, float] = {}
+        arriving: dict[str, float] = {}
+        for chamber in self.order:
+            arriving[chamber] = self.lifted[chamber] + sum(
+                passed[k] for k in self.reaching[chamber]
+            )
+            flows = {key: self._flow(key) for key in self.leaving[chamber]}
+            total = sum(flows.values())
+            for key, flow in flows.items():
+                if self._held(chamber):
+                    passed[key] = flow
+                else:
+                    share = flow / total if total > 0.0 else 1.0 / len(flows)
+                    passed[key] = share * arriving[chamber]
         for chamber in reversed(self.order):
-            self._tune(chamber, inflow[chamber])
-            change = self._level(chamber, inflow[chamber]) - self.levels[chamber]
+            self._guess(chamber, arriving[chamber])
+
+    def _guess(self, chamber: str, arriving_m3_s: float) -> None:
+        """Put a chamber at the level that carries a given inflow."""
+        self._tune(chamber, arriving_m3_s)
+        self.levels[chamber] = self._level(chamber, lambda _: arriving_m3_s)
+
+    def _settle(self, chambers: Iterable[str], step: float) -> tuple[float, str]:
+        """Each chamber in turn against the levels of the others; the largest change and where."""
+        worst = (0.0, "")
+        for chamber in chambers:
+            self._tune(chamber, self._arriving(chamber, self.levels[chamber]))
+            arriving = partial(self._arriving, chamber)
+            change = self._level(chamber, arriving) - self.levels[chamber]
             self.levels[chamber] += step * change
             worst = max(worst, (abs(change), chamber))
-            for key in self.leaving[chamber]:
-                self.flows[key] = self.passages[key].flow(
-                    self.levels[chamber], self.levels[gravity[key].to]
-                )
         return worst
 
+    def _unbalanced(self) -> float:
+        """Largest difference between what reaches and what leaves a chamber that has its level."""
+        return max(
+            abs(self._departing(key, at) - self._arriving(key, at))
+            for key, at in self.levels.items()
+            if not (key in self.overfull or self._held(key) or not self.leaving[key])
+        )
+
     def solve(self) -> Steady:
-        change, where = self._round(1.0)
+        for _ in range(GUESSES):
+            self._follow()
         for number in range(ROUNDS):
-            change, where = self._round(1.0 if number < PLAIN_ROUNDS else 0.5)
-            if change < LEVEL_TOLERANCE_M:
+            step = 1.0 if number < PLAIN_ROUNDS else 0.5
+            self._lift()
+            worst = self._settle(self.order, step)
+            change, where = max(worst, self._settle(reversed(self.order), step))
+            if change < LEVEL_TOLERANCE_M and (
+                change < FLOAT_M or self._unbalanced() < BALANCE_M3_S
+            ):
                 break
         else:
             raise HydraulicsError(
                 f"no steady level was found for {where}: from round to round it still moves by "
-                f"{change * 1000:.3f} mm; check the passages that leave it and the chambers below"
+                f"{change * 1000:.6f} mm; check the passages that leave it and the chambers below"
             )
-        flows = dict(self.flows)
+        flows = {key: self._flow(key) for key in self.gravity}
         for point in self.pumps.values():
             flows.update(point.branches)
         return Steady(
@@ -230,7 +260,9 @@ class _Solver:
 def steady(site: Site, passages: Mapping[str, PassageFlow], point_at: PointAt) -> Steady:
     """Every level and flow while all is clean and runs, with the drains' valves set.
 
-    Round by round: each pump against the present levels, what it lifts followed down the hill,
-    then each chamber's level found from the lowest up. Raises HydraulicsError if it never settles.
+    First a guess, by following the water down the hill; then each chamber's level is found in turn
+    against the levels of all others, again and again, until none moves. More level in one chamber
+    never takes water from another, which is why this comes to rest (a nonlinear Gauss-Seidel
+    iteration of an M-function; Rheinboldt 1970). Raises HydraulicsError if it never does.
     """
     return _Solver(site, dict(passages), point_at).solve()
