@@ -14,7 +14,6 @@ from daemon.control import Control, ControlError
 from daemon.guard import Guard
 from daemon.latches import Latches, read_latches
 from daemon.link import Link
-from daemon.logs import TickStamp
 from daemon.loop import Loop, Time
 from daemon.notify import Notify
 from daemon.ports import Board
@@ -43,7 +42,6 @@ class Assembly:
         board: Board,
         boot: str,
         pace: Time,
-        stamp: TickStamp,
         *,
         link: Link | None,
         latches: Path | None,
@@ -54,7 +52,7 @@ class Assembly:
             log.warning("still latched from before the restart", rows=", ".join(sorted(held)))
         self.guard = Guard(site, board, boot, latched=held, clock=time.monotonic)
         self.notify = Notify()
-        self.loop = Loop(self.guard, pace, self.notify, stamp)
+        self.loop = Loop(self.guard, pace, self.notify)
         self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link)
         self._link = link
         self._latches = Latches(latches) if latches else None

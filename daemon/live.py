@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from math import isinf
-from typing import Self
+from typing import Any, Self
 
 from rich import box
 from rich.console import Console, Group, RenderableType
@@ -21,9 +20,10 @@ from rules.signals import Decision, Event, Phase
 from rules.site import show
 from rules.site.model import Site
 
-BAR = 30
-SHOWN_EVENTS = 8
+BAR = 19
+SHOWN_EVENTS = 7
 SHOWN_MESSAGES = 3
+PANEL: dict[str, Any] = {"box": box.ROUNDED, "title_align": "left", "expand": True}
 LOUD = {"alarm-raised", "pump-cut", "pump-held"}
 PHASE_STYLE = {
     Phase.STARTING: "cyan",
@@ -36,10 +36,14 @@ PHASE_STYLE = {
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What the view shows at one time; `levels_m` are the plant's own, above each bottom."""
+    """What the view shows at one time.
+
+    `events` are those since the last moment; `levels_m` are the plant's own, above each bottom.
+    """
 
     t_s: float
     decision: Decision
+    events: tuple[Event, ...]
     levels_m: Mapping[str, float]
     spilled_m3: float
     speed: float
@@ -49,11 +53,12 @@ class LiveView:
     """Redraws from a thread of its own; `show` only leaves the newest moment for it."""
 
     def __init__(
-        self, site: Site, title: str, starts: datetime, console: Console | None = None
+        self, site: Site, title: str, starts_at: str, console: Console | None = None
     ) -> None:
         self._site = site
         self._title = title
-        self._starts = starts
+        # a story's clock: any day will do, none is shown
+        self._starts = datetime.strptime(starts_at, "%H:%M").replace(tzinfo=UTC)
         self._moment: Moment | None = None
         self._events: deque[tuple[float, Event]] = deque(maxlen=SHOWN_EVENTS)
         self._messages: deque[str] = deque(maxlen=SHOWN_MESSAGES)
@@ -75,7 +80,7 @@ class LiveView:
 
     def show(self, moment: Moment) -> None:
         """Leave a moment to be drawn."""
-        for event in moment.decision.events:
+        for event in moment.events:
             self._events.append((moment.t_s, event))
         self._moment = moment
 
@@ -88,9 +93,9 @@ class LiveView:
         moment = self._moment
         if moment is None:
             return Text("The plant settles and the guard looks round ...")
-        top = Table.grid(expand=True, padding=(0, 1))
-        top.add_column(ratio=5)
-        top.add_column(ratio=4)
+        top = Table.grid(expand=True)
+        top.add_column(ratio=65)
+        top.add_column(ratio=63)
         top.add_row(self._levels(moment), Group(self._pumps(moment), self._drains(moment)))
         return Group(self._head(moment), top, self._happened(), self._phone())
 
@@ -124,18 +129,20 @@ class LiveView:
 
     def _levels(self, moment: Moment) -> Panel:
         units = self._site.site.units
-        table = Table(box=None, padding=(0, 1), show_header=False)
-        for _ in range(4):
-            table.add_column(no_wrap=True)
+        table = Table(box=None, padding=(0, 1), header_style="dim")
+        table.add_column("chamber", no_wrap=True, max_width=17)
+        table.add_column("┆ = float", no_wrap=True, min_width=BAR + 1)
+        table.add_column("level", no_wrap=True, justify="right")
+        table.add_column("to rim", no_wrap=True, justify="right")
         for key, level in moment.levels_m.items():
-            left = self._site.chambers[key].rim - level
-            to_rim = f"{show.length(max(0.0, left), units)} to rim"
-            style = "bold red" if left < 0.006 else ""
-            name = Text(self._site.label(key)[:21])
+            left = max(0.0, self._site.chambers[key].rim - level)
             table.add_row(
-                name, self._bar(level, key), show.length(level, units), Text(to_rim, style)
+                self._site.label(key),
+                self._bar(level, key),
+                show.length(level, units),
+                Text(show.length(left, units), "bold red" if left < 0.006 else ""),
             )
-        return Panel(table, title="levels (plant), ┆ = float", box=box.ROUNDED, title_align="left")
+        return Panel(table, title="levels, as the plant has them", **PANEL)
 
     def _pumps(self, moment: Moment) -> Panel:
         units = self._site.site.units
@@ -149,13 +156,14 @@ class LiveView:
                 show.flow(pump.flow_m3_s, units),
                 Text(dry, "bold red"),
             )
-        return Panel(lines, title="pump", box=box.ROUNDED, title_align="left")
+        return Panel(lines, title="pump", **PANEL)
 
     def _drains(self, moment: Moment) -> Panel:
         units = self._site.site.units
-        table = Table(box=None, padding=(0, 1))
-        for column in ("", "return flow", "drains carry", "margin", "spills in"):
-            table.add_column(column, justify="left" if not column else "right")
+        table = Table(box=None, padding=(0, 1), header_style="dim")
+        table.add_column("drains of", no_wrap=True, max_width=15)
+        for column in ("return flow", "carry", "margin", "spills in"):
+            table.add_column(column, justify="right", no_wrap=True)
         for drain in moment.decision.drains:
             short = drain.margin < 1.1
             table.add_row(
@@ -165,24 +173,18 @@ class LiveView:
                 "-" if isinf(drain.margin) else Text(f"{drain.margin:.2f}", "red" if short else ""),
                 "-" if isinf(drain.spill_s) else Text(show.duration(drain.spill_s), "bold red"),
             )
-        title = "drains, as far as the floats tell"
-        return Panel(table, title=title, box=box.ROUNDED, title_align="left")
+        return Panel(table, title="return flow against drain capacity", **PANEL)
 
     def _happened(self) -> Panel:
         table = Table(box=None, show_header=False, padding=(0, 1))
-        table.add_column(no_wrap=True)
+        table.add_column(no_wrap=True, min_width=8)
         table.add_column(no_wrap=True, overflow="ellipsis")
         for t_s, event in self._events:
             loud = event.kind.value in LOUD
             table.add_row(self._clock(t_s), Text(event.text, "bold red" if loud else ""))
-        return Panel(table, title="what happens", box=box.ROUNDED, title_align="left")
+        return Panel(table, title="what happens", **PANEL)
 
     def _phone(self) -> Panel:
         lines: list[RenderableType] = [Text(text) for text in self._messages]
         shown = Group(*lines) if lines else Text("nothing yet", "dim")
-        return Panel(shown, title="on the phone", box=box.ROUNDED, title_align="left")
-
-
-def as_text(event: Event, clock: str) -> str:
-    """An event as a line, where there is no terminal to draw on."""
-    return textwrap.shorten(f"{clock}  {event.text}", width=220, placeholder=" ...")
+        return Panel(shown, title="on the phone", **PANEL)

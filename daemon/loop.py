@@ -14,7 +14,7 @@ from typing import Protocol
 import structlog
 
 from daemon.guard import Guard
-from daemon.logs import TickStamp
+from daemon.logs import at_tick
 from daemon.notify import Notify
 from rules.response import TICK_S
 from rules.signals import Command, Decision, Event, EventKind
@@ -89,9 +89,8 @@ class Loop:
     `sources` give the commands that arrived; `listeners` are told of each decision.
     """
 
-    def __init__(self, guard: Guard, pace: Time, notify: Notify, stamp: TickStamp) -> None:
+    def __init__(self, guard: Guard, pace: Time, notify: Notify) -> None:
         self._guard = guard
-        self._stamp = stamp
         self._pace = pace
         self._notify = notify
         self._stopping = asyncio.Event()
@@ -126,7 +125,7 @@ class Loop:
         return 0
 
     def _tick(self, t_s: float) -> None:
-        self._stamp.at(self.tally.ticks, t_s)
+        at_tick(self.tally.ticks, t_s)
         for move in self.before:
             move(t_s)
         commands = tuple(command for source in self.sources for command in source())

@@ -64,7 +64,9 @@ class View:
     def priming(self, pump: int) -> bool:
         """True while the drains of a pump just started may still be priming."""
         state = self.memory.pumps[pump]
-        return state.phase is Phase.PROVING
+        if state.phase is not Phase.PROVING:
+            return False
+        return self.t_s - state.since_s < self.plan.pumps[pump].prime_s
 
 
 def filter_contacts(

@@ -21,6 +21,10 @@ Animals in a reef tank bear an hour without return flow; longer rests and fewer 
 SUPPLY_REST_S = 60.0
 """Rest after a cut that no water caused (supply, lease), until levels have settled [s]."""
 
+SHOW_S = 5.0
+"""Time after priming in which the drains must show that they carry the flow [s]: the rows that
+wait for them to prime are in force again, and a pump they do not cut then counts as running."""
+
 FORGET_S = 3600.0
 """Running undisturbed for this long, earlier restarts are forgotten [s]; longer is stricter."""
 
@@ -91,9 +95,9 @@ def _next(
             return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
         case Phase.LATCHED:
             return PumpMemory(Phase.STARTING, t_s), None
-        case Phase.PROVING if waited_s >= pump.prime_s:
+        case Phase.PROVING if waited_s >= pump.prime_s + SHOW_S:
             running = PumpMemory(Phase.RUNNING, t_s, state.attempts, on=True)
-            text = f"{name} runs: the drains have had time to prime"
+            text = f"{name} runs: the drains have primed"
             return running, Event(EventKind.PUMP_RUNNING, t_s, "", text)
         case Phase.RUNNING if state.attempts and waited_s >= FORGET_S:
             return replace(state, attempts=0), None

@@ -1,11 +1,149 @@
-"""stub"""
+"""weirkeeper drill: replay failure drills on a site, in the fast way, with a verdict each."""
 
-DESCRIPTION = ""
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from daemon.commands.finding import SITE_HELP
+
+if TYPE_CHECKING:
+    from rules.site.model import Site
+    from simulator.drill import Drill
+    from simulator.runner import Moment, Progress
+
+DESCRIPTION = """\
+Replays bad nights in the simulator, as fast as it goes, with the very rules that guard the tanks.
+Each drill states what must happen and by when, and what must not; the same night is then run
+without a guard. Without a name, all of them.
+
+  weirkeeper drill --list
+  weirkeeper drill main-drain-blocked all-drains-blocked
+  weirkeeper drill --site reef.toml --seed 7
+  weirkeeper drill main-drain-blocked --without drain-capacity    is that row needed?
+
+exit codes: 0 every drill held, 1 one did not, 2 what you gave cannot be used
+"""
 
 
-def add_arguments(c):
-    pass
+def add_arguments(command: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    command.add_argument("names", metavar="NAME", nargs="*", help="drills, or drill files (.toml)")
+    command.add_argument(
+        "--site", default="classroom", metavar="SITE.toml", help=f"{SITE_HELP} (default: classroom)"
+    )
+    command.add_argument("--list", action="store_true", help="list the drills and end")
+    command.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="draws the plant's errors (default: 1)"
+    )
+    command.add_argument("--json", action="store_true", help="print the outcomes as JSON")
+    command.add_argument(
+        "--without",
+        action="append",
+        default=[],
+        metavar="HAZARD",
+        help="take a hazard's rows out of the guard, to see whether the drill needs them",
+    )
+    command.add_argument(
+        "--picture",
+        metavar="FILE.svg",
+        help="draw the live view at the moment after the first cut (one drill)",
+    )
 
 
-def main(o):
-    return 0
+def main(options: argparse.Namespace) -> int:
+    """Run the drills."""
+    from daemon.cli import InputError
+    from daemon.commands.finding import find_drill, find_site
+    from daemon.commands.verdicts import print_outcome
+    from rules.hazards.table import HAZARDS
+    from simulator import library
+    from simulator.runner import run
+
+    if options.list:
+        for name in library.drill_names():
+            drill = library.load_drill(name)
+            print(f"{name:28} {drill.title}")
+        return 0
+    without = frozenset(options.without)
+    if unknown := without - set(HAZARDS):
+        raise InputError(
+            f"no such hazard: {', '.join(sorted(unknown))}; there are {', '.join(HAZARDS)}"
+        )
+    if options.picture and len(options.names) != 1:
+        raise InputError("--picture draws one drill: name it")
+    site = find_site(options.site)
+    drills = {name: find_drill(name) for name in options.names or library.drill_names()}
+    outcomes = []
+    for number, (name, drill) in enumerate(drills.items(), 1):
+        progress = _progress(f"{number}/{len(drills)} {name}", options.json)
+        drawn = _picture(options.picture, site, drill, progress) if options.picture else progress
+        outcome = run(site, drill, options.seed, without=without, progress=drawn)
+        _clear(options.json)
+        bare = run(site, drill, options.seed, guarded=False)
+        outcomes.append((outcome, bare))
+        if not options.json:
+            print_outcome(site, outcome, None if outcome.not_applicable else bare)
+    if options.json:
+        plain = [
+            {**outcome.to_json(trace=False), "without_guard": bare.to_json(trace=False)}
+            for outcome, bare in outcomes
+        ]
+        print(json.dumps(plain, indent=2))
+    held = [outcome.passed or outcome.not_applicable for outcome, _ in outcomes]
+    return 0 if all(held) else 1
+
+
+def _progress(title: str, quiet: bool) -> Progress:
+    """A line that says how far a drill has come, on a terminal."""
+    if quiet or not sys.stderr.isatty():
+        return lambda _moment: None
+
+    def show(moment: Moment) -> None:
+        if round(moment.t_s) % 30 == 0:
+            share = moment.t_s / moment.lasts_s
+            print(f"\r{title}: {share:4.0%}", end="", file=sys.stderr, flush=True)
+
+    return show
+
+
+def _clear(quiet: bool) -> None:
+    if not quiet and sys.stderr.isatty():
+        print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def _picture(file: str, site: Site, drill: Drill, then: Progress) -> Progress:
+    """Draws the first moment after a cut into `file`, and goes on with `then`."""
+    from daemon import picture
+    from daemon.live import LiveView
+    from daemon.live import Moment as Shown
+    from daemon.messages import event_text
+    from rules.signals import EventKind
+
+    view = LiveView(site, drill.title, drill.starts_at)
+    drawn = False
+
+    def show(moment: Moment) -> None:
+        nonlocal drawn
+        plant = moment.plant
+        view.show(
+            Shown(
+                moment.t_s,
+                moment.decision,
+                moment.events,
+                plant.levels_m(),
+                plant.spilled_total_m3,
+                1.0,
+            )
+        )
+        for event in moment.events:
+            if event.kind is EventKind.ALARM_RAISED:
+                view.message(event_text(event))
+        if not drawn and any(event.kind is EventKind.PUMP_CUT for event in moment.events):
+            drawn = True
+            picture.draw(view.render(), file)
+        then(moment)
+
+    return show

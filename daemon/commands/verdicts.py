@@ -1,0 +1,37 @@
+"""What came of a drill, printed for people: the statements, the water, and the night without guard."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from rules.site import show
+from rules.site.model import Site
+from simulator.outcome import Outcome
+
+
+def summary(site: Site, outcome: Outcome) -> str:
+    """One line: spilled, dry, cut."""
+    units = site.site.units
+    parts = [f"{show.volume(outcome.spilled_total_m3 + outcome.leaked_m3, units)} on the floor"]
+    if outcome.cause_to_cut_s is not None:
+        parts.append(f"cut {show.duration(outcome.cause_to_cut_s)} after the cause")
+    elif outcome.guarded:
+        parts.append("no cut")
+    parts.append(f"pump dry for {show.duration(outcome.dry_s)}")
+    return ", ".join(parts)
+
+
+def print_outcome(site: Site, outcome: Outcome, bare: Outcome | None) -> None:
+    """Print one drill's verdict."""
+    console = Console(highlight=False, soft_wrap=True)
+    word, style = ("HELD", "bold green") if outcome.passed else ("NOT HELD", "bold red")
+    if outcome.not_applicable:
+        console.print(f"{outcome.drill}: not on this site: {outcome.not_applicable}")
+        return
+    console.print(f"{outcome.drill}: [{style}]{word}[/]  (seed {outcome.seed})")
+    for finding in outcome.findings:
+        mark = "held    " if finding.held else "NOT HELD"
+        console.print(f"  {mark}  {finding.statement}: {finding.detail}")
+    console.print(f"  with the guard:     {summary(site, outcome)}")
+    if bare is not None:
+        console.print(f"  without the guard:  {summary(site, bare)}")

@@ -1,0 +1,57 @@
+"""What both ways of `weirkeeper run` need: a broker link by its name, and a place for the log."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TextIO
+
+import structlog
+
+from daemon.cli import InputError
+from daemon.link import Link
+from daemon.secrets import SecretError, find
+from rules.site.model import Site
+
+
+def host_and_port(text: str) -> tuple[str, int]:
+    """HOST or HOST:PORT; raises InputError with a sentence."""
+    host, colon, port = text.rpartition(":") if text.count(":") == 1 else (text, "", "")
+    if not colon:
+        return text, 1883
+    if not host or not port.isdigit() or not 0 < int(port) < 65536:
+        raise InputError(f'--broker {text}: write it like "localhost:1883"')
+    return host, int(port)
+
+
+def make_link(site: Site, boot: str, broker: str) -> Link | None:
+    """The link to the broker that `broker` names; None for "none", or where a site has none."""
+    log = structlog.get_logger("link")
+    secret_file = site.broker.secret_file if site.broker and broker == "site" else None
+    try:
+        secret = find(secret_file, os.environ)
+    except SecretError as error:
+        raise InputError(str(error)) from None
+    if broker == "none" or (broker == "site" and site.broker is None):
+        return None
+    if broker == "site":
+        return Link(site, boot, secret, log=log)
+    host, port = host_and_port(broker)
+    return Link(site, boot, secret, host=host, port=port, tls=False, log=log)
+
+
+@contextlib.contextmanager
+def log_stream(path: str | None) -> Iterator[TextIO]:
+    """The stream for log lines: a file, or standard error."""
+    if path is None:
+        yield sys.stderr
+        return
+    try:
+        stream = Path(path).open("a", encoding="utf-8", buffering=1)
+    except OSError as error:
+        raise InputError(f"--log-file {path}: cannot be written: {error.strerror}") from None
+    with stream:
+        yield stream
