@@ -44,7 +44,10 @@ class SiteError(Exception):
 
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = problems
-        super().__init__("\n".join(str(problem) for problem in problems))
+        super().__init__(problems)
+
+    def __str__(self) -> str:
+        return "\n".join(str(problem) for problem in self.problems)
 
 
 def _union_members(alias: Any) -> dict[str, type[BaseModel]]:
