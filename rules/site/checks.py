@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from rules.site.model import Site
 from rules.site.passages import (
@@ -193,7 +193,7 @@ def _pump_heights(site: Site) -> Iterator[Finding]:
             )
 
 
-def _ways(site: Site) -> Iterator[Finding]:
+def _dead_ends(site: Site) -> Iterator[Finding]:
     leaves = {p.from_ for p in site.gravity().values()} | {p.from_ for p in site.pumps.values()}
     reached = {p.to for p in site.passages.values()}
     if site.top_off is not None:
@@ -207,31 +207,40 @@ def _ways(site: Site) -> Iterator[Finding]:
                 "water reaches this chamber and none can leave it: name the passage or the pump "
                 "that takes it away",
             )
-    following: dict[str, set[str]] = {}
-    for passage in site.gravity().values():
-        following.setdefault(passage.from_, set()).add(passage.to)
+
+
+def _reached(site: Site, chambers: Iterable[str]) -> set[str]:
+    """The chambers themselves and all that gravity leads to from them."""
+    ahead, seen = list(chambers), set[str]()
+    while ahead:
+        chamber = ahead.pop()
+        if chamber not in seen:
+            seen.add(chamber)
+            ahead.extend(p.to for p in site.gravity().values() if p.from_ == chamber)
+    return seen
+
+
+def _ways(site: Site) -> Iterator[Finding]:
     for key, passage in site.gravity().items():
-        ahead, seen = [passage.to], set[str]()
-        while ahead:
-            chamber = ahead.pop()
-            if chamber not in seen:
-                seen.add(chamber)
-                ahead.extend(following.get(chamber, ()))
-        if passage.from_ in seen:
+        if passage.from_ in _reached(site, [passage.to]):
             yield (
                 f"passages.{key}",
                 "to",
                 f"from {passage.to} water finds its way back to {passage.from_} without a pump: "
                 "turn one of these passages round",
             )
+    lifted = [branch.to for pump in site.pumps for branch in site.branches(pump).values()]
+    fed = _reached(site, lifted)
+    for key in site.drained_chambers():
+        if key not in fed:
+            yield (
+                f"chambers.{key}",
+                "",
+                "drains leave this chamber and no pump lifts water to it: name the branch, or the "
+                "passage, that feeds it",
+            )
     for name, pump in site.pumps.items():
-        back, seen = [b.to for b in site.branches(name).values()], set[str]()
-        while back:
-            chamber = back.pop()
-            if chamber not in seen:
-                seen.add(chamber)
-                back.extend(following.get(chamber, ()))
-        if pump.from_ not in seen:
+        if pump.from_ not in _reached(site, [b.to for b in site.branches(name).values()]):
             yield (
                 f"pumps.{name}",
                 "",
@@ -283,7 +292,7 @@ def _top_off_float(site: Site) -> Iterator[Finding]:
 
 STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
     (_unique_ids, _passage_ends, _sensor_places, _output_targets, _pins),
-    (_passage_heights, _float_heights, _pump_heights, _ways, _tuning, _top_off_float),
+    (_passage_heights, _float_heights, _pump_heights, _dead_ends, _ways, _tuning, _top_off_float),
 )
 """Checks in stages: a later stage may rely on what the earlier one found in order."""
 

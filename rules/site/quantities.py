@@ -13,7 +13,15 @@ from pydantic import BeforeValidator, WithJsonSchema
 if TYPE_CHECKING:
     import pint
 
-MIXED_INCH = re.compile(r"^(\d+)(?:-| )(\d+)/(\d+)\s*(in|inch|inches)$")
+INCHES = re.compile(r"^(?:([0-9]+)(?:-| ))?([0-9]+)/([0-9]+)\s*(?:in|inch|inches)$")
+_TERM = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:(?:\^|\*\*)-?[1-9])?"
+QUANTITY = re.compile(
+    r"^[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?"
+    rf"\s*{_TERM}(?:\s*(?:[/*]|\bper\b)\s*{_TERM})*$"
+)
+"""One number and its unit. More would be read as arithmetic: "1,5 in" as 15 in, "1 500 mm" as
+500 mm, and no number at all as one."""
+
 PERCENT = re.compile(r"^([-+]?[0-9.]+)\s*%$")
 
 
@@ -43,14 +51,15 @@ def read(text: object, unit: str, example: str) -> float:
         raise ValueError(f"{text} has no unit; write it as text with one, like {example}")
     if not isinstance(text, str):
         raise ValueError(f"must be text with a unit, like {example}")
-    mixed = MIXED_INCH.match(text.strip())
-    if mixed:
-        whole, top, bottom = (int(mixed[i]) for i in (1, 2, 3))
-        if bottom == 0:
-            raise ValueError(f'"{text}" is not a quantity; write it like {example}')
-        text = f"{whole + top / bottom} in"
+    plain = text.strip()
+    if (inches := INCHES.match(plain)) and int(inches[3]) > 0:
+        plain = f"{int(inches[1] or 0) + int(inches[2]) / int(inches[3])} in"
+    if re.fullmatch(r"[-+0-9.,]+", plain):
+        raise ValueError(f"{text} has no unit; write it as text with one, like {example}")
+    if not QUANTITY.match(plain):
+        raise ValueError(f'"{text}" is not a quantity; write it like {example}')
     try:
-        value = float(registry().Quantity(text.strip()).to(unit).magnitude)
+        value = float(registry().Quantity(plain).to(unit).magnitude)
     except pint.DimensionalityError:
         sentence = f'"{text}" is of another kind of quantity; write it like {example}'
         raise ValueError(sentence) from None
