@@ -32,10 +32,6 @@ COMMANDS = {
 }
 
 
-class InputError(Exception):
-    """What was given cannot be used; the sentences say what, where, and what would be right."""
-
-
 def parser() -> argparse.ArgumentParser:
     """The whole command line; sub-commands add their own arguments."""
     top = argparse.ArgumentParser(
@@ -61,6 +57,7 @@ def parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
+    from daemon.errors import InputError
     from rules.hydraulics.network import HydraulicsError
     from rules.site.problems import SiteError
 

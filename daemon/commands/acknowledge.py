@@ -18,7 +18,7 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def order(name: str, code: str, socket: str | None) -> int:
     """Give one order to the running guard and print its answer."""
-    from daemon.cli import InputError
+    from daemon.errors import InputError
     from daemon.control import ControlError, ask
     from daemon.paths import control_socket
 

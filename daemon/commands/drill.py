@@ -55,7 +55,7 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Run the drills."""
-    from daemon.cli import InputError
+    from daemon.errors import InputError
     from daemon.commands.finding import find_drill, find_site
     from daemon.commands.verdicts import print_outcome
     from rules.hazards.table import HAZARDS

@@ -30,7 +30,7 @@ def find_site(name: str, *, lean: bool = False) -> Site:
 
 def find_drill(name: str) -> Drill:
     """The drill file at the path `name`, else our drill of that name; raises InputError."""
-    from daemon.cli import InputError
+    from daemon.errors import InputError
     from simulator import library
     from simulator.drill_file import DrillError, parse_drill
 

@@ -78,7 +78,7 @@ def _speed(text: str) -> float:
 
 def main(options: argparse.Namespace) -> int:
     """Guard."""
-    from daemon.cli import InputError
+    from daemon.errors import InputError
 
     if options.simulate is not None:
         from daemon.commands.simulated import run_simulated
@@ -95,7 +95,7 @@ def main(options: argparse.Namespace) -> int:
 def _run_on_pins(options: argparse.Namespace) -> int:
     from daemon import logs
     from daemon.assembly import Assembly, new_boot
-    from daemon.cli import InputError
+    from daemon.errors import InputError
     from daemon.commands.finding import find_site
     from daemon.loop import RealTime
     from daemon.paths import control_socket, state_dir

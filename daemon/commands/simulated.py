@@ -12,7 +12,7 @@ from pathlib import Path
 
 from daemon import logs
 from daemon.assembly import Assembly, new_boot
-from daemon.cli import InputError
+from daemon.errors import InputError
 from daemon.commands.finding import find_drill, find_site
 from daemon.commands.wiring_up import host_and_port, log_stream, make_link
 from daemon.live import LiveView

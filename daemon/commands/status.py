@@ -19,7 +19,7 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Ask, and print the answer."""
-    from daemon.cli import InputError
+    from daemon.errors import InputError
     from daemon.control import ControlError, ask
     from daemon.paths import control_socket
 

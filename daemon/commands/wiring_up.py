@@ -11,7 +11,7 @@ from typing import TextIO
 
 import structlog
 
-from daemon.cli import InputError
+from daemon.errors import InputError
 from daemon.link import Link
 from daemon.secrets import SecretError, find
 from rules.site.model import Site
