@@ -112,14 +112,25 @@ def _highest_wet(view: View, drain: DrainPlan) -> Watch | None:
     return None
 
 
-def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
-    """What the drains of one chamber can carry now, as far as its floats tell.
+def carried_at_most_m3_s(drain: DrainPlan, wet: Watch | None, inflow_m3_s: float) -> float:
+    """What the drains of a chamber still carry at its allowed level, at best [m3/s].
 
     With the level at or over a float, the drains together carry no more there than what comes
     (else the level would fall). The loss is put on the largest firm drain: its condition is at
-    most `(inflow - rest) / lead`, and this share is left of it at the allowed level too. The
-    capacity given is this upper bound, emergency drains left out; the time to spill assumes the
-    lower one, that drain shut.
+    most `(inflow - rest) / lead`, and this share is left of it at the allowed level too.
+    Emergency drains are left out. `wet` is the highest float that is wet, None if none is.
+    """
+    condition = 1.0
+    if wet is not None and wet.lead_m3_s > 0:
+        condition = min(1.0, max(0.0, (inflow_m3_s - wet.rest_m3_s) / wet.lead_m3_s))
+    return condition * drain.lead_m3_s + drain.firm_rest_m3_s
+
+
+def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
+    """How one drained chamber stands, as far as its floats tell.
+
+    The capacity given is an upper bound; the time to spill assumes the lower one, the largest
+    drain shut.
     """
     inflow = _inflow(view, drain)
     least, most = 0.0, drain.bottom_to_rim_m
@@ -129,14 +140,11 @@ def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
         else:
             most = min(most, watch.height_m)
     highest = _highest_wet(view, drain)
-    condition, spill_s = 1.0, inf
+    spill_s = inf
     if highest is not None:
-        if highest.lead_m3_s > 0:
-            condition = (inflow - highest.rest_m3_s) / highest.lead_m3_s
-            condition = min(1.0, max(0.0, condition))
         net = _net_m3_s(view, drain)
         spill_s = highest.room_m3 / net if net > 0 else inf
-    capacity = condition * drain.lead_m3_s + drain.firm_rest_m3_s
+    capacity = carried_at_most_m3_s(drain, highest, inflow)
     return DrainFigures(
         drain.chamber,
         inflow,

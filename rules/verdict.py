@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from math import inf, isinf
 
+from rules.estimate import carried_at_most_m3_s
 from rules.figures import Blocked, Drained, Lift
 from rules.hazards.base import below_the_drains
 from rules.hazards.drain_capacity import DOUBT
@@ -78,7 +79,7 @@ def warning_s(plan: Plan, drained: Drained, left_m3_s: float) -> tuple[float, st
     net = drained.inflow_m3_s - left_m3_s
     run_on_s = site.pumps[drained.pump].run_on
     for key, sensor in site.floats().items():
-        room = _room_above_m3(plan, drained, sensor)
+        room = _room_above_m3(plan, drained, key)
         if room is None:
             continue
         time_s = room / net if net > 0 else inf
@@ -87,10 +88,26 @@ def warning_s(plan: Plan, drained: Drained, left_m3_s: float) -> tuple[float, st
     return best
 
 
-def _room_above_m3(plan: Plan, drained: Drained, sensor: FloatSwitch) -> float | None:
-    """What fits between a float of the drained chamber, or of a feeder, and the rims [m3]."""
+def _watch_cuts(plan: Plan, chamber: str, key: str) -> bool:
+    """True when a drain-watch float, wet at the computed inflow, is enough to cut the pump.
+
+    One that hangs near the working level is not: clean drains may stand there too.
+    """
+    drain = next(drain for drain in plan.drains if drain.chamber == chamber)
+    watch = next(watch for watch in drain.watches if watch.contact.id == key)
+    carried = carried_at_most_m3_s(drain, watch, drain.inflow_m3_s)
+    return carried < DOUBT * drain.inflow_m3_s
+
+
+def _room_above_m3(plan: Plan, drained: Drained, key: str) -> float | None:
+    """What fits between a float that cuts the pump and the rims [m3]; None for any other float."""
+    sensor = plan.site.sensors[key]
+    assert isinstance(sensor, FloatSwitch)
     site, levels = plan.site, plan.figures.running.levels_m
-    if sensor.chamber == drained.chamber and sensor.duty in ("drain-watch", "spill-edge"):
+    cuts = sensor.duty == "spill-edge" or (
+        sensor.duty == "drain-watch" and _watch_cuts(plan, sensor.chamber, key)
+    )
+    if sensor.chamber == drained.chamber and cuts:
         heights = {drained.chamber: site.chambers[drained.chamber].above_datum_m(sensor.height)}
         heights |= {key: levels[key] for key in drained.feeders}
     elif sensor.chamber in drained.feeders and sensor.duty == "spill-edge":
