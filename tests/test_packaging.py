@@ -1,4 +1,4 @@
-"""The package as it is installed: what is in it, that it runs alone, and that its names are its own."""
+"""The package as installed: what is in it, that it runs alone, that its names are its own."""
 
 from __future__ import annotations
 

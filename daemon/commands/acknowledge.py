@@ -18,8 +18,8 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def order(name: str, code: str, socket: str | None) -> int:
     """Give one order to the running guard and print its answer."""
-    from daemon.errors import InputError
     from daemon.control import ControlError, ask
+    from daemon.errors import InputError
     from daemon.paths import control_socket
 
     try:

@@ -55,9 +55,9 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Run the drills."""
-    from daemon.errors import InputError
     from daemon.commands.finding import find_drill, find_site
     from daemon.commands.verdicts import print_outcome
+    from daemon.errors import InputError
     from rules.hazards.table import HAZARDS
     from simulator import library
     from simulator.runner import run

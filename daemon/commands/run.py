@@ -93,13 +93,12 @@ def main(options: argparse.Namespace) -> int:
 
 
 def _run_on_pins(options: argparse.Namespace) -> int:
-    from daemon import logs
     from daemon.assembly import Assembly, new_boot
-    from daemon.errors import InputError
     from daemon.commands.finding import find_site
+    from daemon.commands.wiring_up import log_to, make_link
+    from daemon.errors import InputError
     from daemon.loop import RealTime
     from daemon.paths import control_socket, state_dir
-    from daemon.commands.wiring_up import log_stream, make_link
     from daemon.pins import NoPinsError, PinBoard, open_factory
 
     site = find_site(options.site, lean=True)
@@ -108,8 +107,7 @@ def _run_on_pins(options: argparse.Namespace) -> int:
         board = PinBoard(site, open_factory())
     except NoPinsError as error:
         raise InputError(str(error)) from None
-    with log_stream(options.log_file) as stream:
-        logs.configure(options.log == "json", boot, stream)
+    with log_to(options.log_file, json=options.log == "json", boot=boot):
         state = state_dir(options.state, site.site.id)
         try:
             assembly = Assembly(

@@ -10,16 +10,15 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
-from daemon import logs
 from daemon.assembly import Assembly, new_boot
-from daemon.errors import InputError
 from daemon.commands.finding import find_drill, find_site
-from daemon.commands.wiring_up import host_and_port, log_stream, make_link
+from daemon.commands.verdicts import print_outcome
+from daemon.commands.wiring_up import host_and_port, log_to, make_link
+from daemon.errors import InputError
 from daemon.live import LiveView
 from daemon.live import Moment as Shown
 from daemon.pacing import SimulatedTime
 from daemon.pins import PinBoard
-from daemon.commands.verdicts import print_outcome
 from rules.signals import Decision, EventKind
 from rules.site.model import Site
 from simulator.night import Night
@@ -85,7 +84,7 @@ def run_simulated(options: argparse.Namespace) -> int:
         log_file = options.log_file
         if options.live and log_file is None:
             log_file = str(Path(tempfile.mkdtemp(prefix="weirkeeper-")) / "log")
-        logs.configure(options.log == "json", boot, stack.enter_context(log_stream(log_file)))
+        stack.enter_context(log_to(log_file, json=options.log == "json", boot=boot))
         address = stack.enter_context(_broker(options.broker or "embedded"))
         assembly = Assembly(
             site,
@@ -142,15 +141,15 @@ def _broker(which: str) -> Iterator[str]:
     if which != "embedded":
         yield which
         return
-    from simulator.broker import EmbeddedBroker, NoBrokerError
+    from simulator.broker import NoBrokerError, TryOutBroker
 
+    broker = TryOutBroker()
     try:
-        broker = EmbeddedBroker()
-        broker.start()
+        port = broker.start()
     except NoBrokerError as error:
         raise InputError(f"{error} Or choose another: --broker HOST:PORT, --broker none.") from None
     try:
-        yield f"127.0.0.1:{broker.port}"
+        yield f"127.0.0.1:{port}"
     finally:
         broker.stop()
 

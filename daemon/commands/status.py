@@ -19,8 +19,8 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Ask, and print the answer."""
-    from daemon.errors import InputError
     from daemon.control import ControlError, ask
+    from daemon.errors import InputError
     from daemon.paths import control_socket
 
     try:

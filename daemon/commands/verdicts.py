@@ -1,4 +1,4 @@
-"""What came of a drill, printed for people: the statements, the water, and the night without guard."""
+"""What came of a drill, printed for people: statements, water, and the night without a guard."""
 
 from __future__ import annotations
 

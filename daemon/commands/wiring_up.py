@@ -11,6 +11,7 @@ from typing import TextIO
 
 import structlog
 
+from daemon import logs
 from daemon.errors import InputError
 from daemon.link import Link
 from daemon.secrets import SecretError, find
@@ -44,14 +45,16 @@ def make_link(site: Site, boot: str, broker: str) -> Link | None:
 
 
 @contextlib.contextmanager
-def log_stream(path: str | None) -> Iterator[TextIO]:
-    """The stream for log lines: a file, or standard error."""
-    if path is None:
-        yield sys.stderr
-        return
-    try:
-        stream = Path(path).open("a", encoding="utf-8", buffering=1)
-    except OSError as error:
-        raise InputError(f"--log-file {path}: cannot be written: {error.strerror}") from None
-    with stream:
-        yield stream
+def log_to(path: str | None, *, json: bool, boot: str) -> Iterator[None]:
+    """Log to a file, or to standard error, until left; every line is written by then."""
+    with contextlib.ExitStack() as stack:
+        stream: TextIO = sys.stderr
+        if path is not None:
+            try:
+                stream = stack.enter_context(Path(path).open("a", encoding="utf-8"))
+            except OSError as error:
+                sentence = f"--log-file {path}: cannot be written: {error.strerror}"
+                raise InputError(sentence) from None
+        stack.callback(logs.finish)
+        logs.configure(json, boot, stream)
+        yield

@@ -1,7 +1,7 @@
 """A guard in a process of its own whose output pins are seen from outside, one datagram a change.
 
-Run as `python -m tests.daemon.outside PORT [FAIL_AFTER_S]`: a good day on the classroom site, in real
-time, on gpiozero's mock pins. After FAIL_AFTER_S a listener inside the tick raises.
+Run as `python -m tests.daemon.outside PORT [FAIL_AFTER_S]`: a good day on the classroom site, in
+real time, on gpiozero's mock pins. After FAIL_AFTER_S a listener inside the tick raises.
 """
 
 from __future__ import annotations
