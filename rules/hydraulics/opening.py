@@ -9,7 +9,16 @@ from rules.hydraulics.friction import GRAVITY_M_S2
 
 SHARP_EDGE = 0.61
 """Discharge coefficient of a sharp-edged slot; two-dimensional jets contract to 0.61."""
+STRAIGHT_M = 1e-8
 _DOUBT = 0.10
+
+
+def root(head_m: float) -> float:
+    """Square root of a head, made straight under 10 nm, where it would be endlessly steep.
+
+    No level is known to such a fraction; without this, rounding alone would move water.
+    """
+    return sqrt(head_m) if head_m > STRAIGHT_M else head_m / sqrt(STRAIGHT_M)
 
 
 def root_head(bottom_m: float, top_m: float, high_m: float, low_m: float) -> float:
@@ -21,7 +30,7 @@ def root_head(bottom_m: float, top_m: float, high_m: float, low_m: float) -> flo
         return 0.0
     wet_top = min(high_m, top_m)
     free_from = min(max(low_m, bottom_m), wet_top)
-    drowned = (free_from - bottom_m) * sqrt(high_m - max(low_m, bottom_m))
+    drowned = (free_from - bottom_m) * root(high_m - max(low_m, bottom_m))
     below, above = high_m - free_from, high_m - wet_top
     return drowned + 2.0 / 3.0 * (below * sqrt(below) - above * sqrt(above))
 

@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isfinite
+from math import inf, isfinite
 
 from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.friction import PipeRun
@@ -132,51 +132,69 @@ class PumpSystem:
             raise HydraulicsError(
                 f"pump {self.pump}: a level, condition or speed is not a finite number"
             )
-        names = list(self.branches)
-        flows = [0.0] * len(names)
         if condition <= STANDSTILL or speed <= STANDSTILL:
-            return PumpPoint(0.0, 0.0, dict.fromkeys(names, 0.0))
-        reach = speed * condition
-        pipes = [branch.pipe for branch in self.branches.values()]
-
-        def surplus(q: float) -> tuple[float, float, float]:
-            head, slope = self.curve.head(q / reach)
-            head *= speed * speed
-            slope *= speed * speed / reach
-            lost, resist = self.trunk.loss(q) if self.trunk is not None else (0.0, 0.0)
-            at_branches = source_m + head - lost
-            total, give = 0.0, 0.0
-            for i, pipe in enumerate(pipes):
-                over = at_branches - ends_m[i]
-                if over > 0.0 and shares[i] > 0.0:
-                    flow, grow = pipe.flow(over)
-                    flows[i] = shares[i] * flow
-                    total += flows[i]
-                    give += shares[i] * grow
-                else:
-                    flows[i] = 0.0
-            return total - q, give * (slope - resist) - 1.0, head
-
-        low, high = 0.0, float("inf")
-        q = 0.6 * self.curve.flows[-1] * reach
-        least, head = surplus(0.0)[::2]
-        if least <= 0.0:
-            return PumpPoint(0.0, head, dict.fromkeys(names, 0.0))
+            return PumpPoint(0.0, 0.0, dict.fromkeys(self.branches, 0.0))
+        pipes = (branch.pipe for branch in self.branches.values())
+        ways = list(zip(pipes, ends_m, shares, strict=True))
+        work = _Work(self, source_m, ways, condition, speed)
+        q, low, high = 0.0, 0.0, inf
+        over, slope = work.surplus(q)
+        if over <= 0.0:
+            return work.point()
+        q = 0.6 * self.curve.flows[-1] * condition * speed
         for _ in range(TRIES):
-            over, slope, head = surplus(q)
+            over, slope = work.surplus(q)
             if over > 0.0:
                 low = q
             else:
                 high = q
             step = q - over / slope
             if abs(over) <= FLOW_TOLERANCE_M3_S or abs(step - q) <= 4e-16 * q:
-                return PumpPoint(sum(flows), head, dict(zip(names, flows, strict=True)))
+                return work.point()
             if not low < step < high:
-                step = 0.5 * (low + high) if high < float("inf") else 2.0 * q
+                step = 0.5 * (low + high) if high < inf else 2.0 * q
             if step in (low, high):
-                return PumpPoint(sum(flows), head, dict(zip(names, flows, strict=True)))
+                return work.point()
             q = step
         raise HydraulicsError(
             f"pump {self.pump}: no flow was found at which what it lifts is what its branches "
             "take; check its curve and the sizes of its pipes"
         )
+
+
+class _Work:
+    """One pump at given levels; keeps the head and the branches' flows of the last flow tried."""
+
+    def __init__(
+        self,
+        system: PumpSystem,
+        source_m: float,
+        ways: Sequence[tuple[PipeRun, float, float]],
+        condition: float,
+        speed: float,
+    ) -> None:
+        self.system, self.source_m, self.speed = system, source_m, speed
+        self.reach = speed * condition
+        self.ways = ways  # pipe, head at its end, condition
+        self.head_m = 0.0
+        self.taken: list[float] = []
+
+    def surplus(self, flow_m3_s: float) -> tuple[float, float]:
+        """What the branches take less what is lifted [m3/s], and its slope."""
+        system, square = self.system, self.speed * self.speed
+        head, falls = system.curve.head(flow_m3_s / self.reach)
+        lost, resists = system.trunk.loss(flow_m3_s) if system.trunk is not None else (0.0, 0.0)
+        self.head_m = head * square
+        at_branches = self.source_m + self.head_m - lost
+        self.taken, give = [], 0.0
+        for pipe, end, share in self.ways:
+            flow, grows = pipe.flow(at_branches - end) if at_branches > end else (0.0, 0.0)
+            self.taken.append(share * flow)
+            give += share * grows
+        slope = give * (falls * square / self.reach - resists) - 1.0
+        return sum(self.taken) - flow_m3_s, slope
+
+    def point(self) -> PumpPoint:
+        """The last flow tried, as where the pump runs."""
+        branches = dict(zip(self.system.branches, self.taken, strict=True))
+        return PumpPoint(sum(self.taken), self.head_m, branches)

@@ -1,4 +1,4 @@
-"""Where a rising function crosses zero, found without a derivative."""
+"""Where a rising function crosses zero, and small systems of linear equations."""
 
 from __future__ import annotations
 
@@ -47,3 +47,25 @@ def crossing(
                 ) * at_b / (at_c - at_b)
         t = min(1.0 - least, max(least, t))
     return a if abs(at_a) <= abs(at_b) else b
+
+
+def solve_linear(matrix: list[list[float]], right: list[float]) -> list[float]:
+    """Solution of a small square system by elimination with row exchange; both are left alone.
+
+    Raises ValueError when the matrix is singular.
+    """
+    n = len(right)
+    rows = [[*row, value] for row, value in zip(matrix, right, strict=True)]
+    for i in range(n):
+        pivot = max(range(i, n), key=lambda k: abs(rows[k][i]))
+        if rows[pivot][i] == 0.0:
+            raise ValueError("the equations have no single solution")
+        rows[i], rows[pivot] = rows[pivot], rows[i]
+        for k in range(i + 1, n):
+            if factor := rows[k][i] / rows[i][i]:
+                rows[k] = [a - factor * b for a, b in zip(rows[k], rows[i], strict=True)]
+    found = [0.0] * n
+    for i in reversed(range(n)):
+        known = sum(rows[i][k] * found[k] for k in range(i + 1, n))
+        found[i] = (rows[i][n] - known) / rows[i][i]
+    return found

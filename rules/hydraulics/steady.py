@@ -10,18 +10,19 @@ from rules.hydraulics.build import PassageFlow
 from rules.hydraulics.drains import SiphonDrainFlow
 from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.pump import PumpPoint
-from rules.hydraulics.roots import crossing
+from rules.hydraulics.roots import crossing, solve_linear
 from rules.site.model import Site
 from rules.site.passages import Gravity, SiphonDrain
 
-GUESSES = 3
-ROUNDS = 400
-PLAIN_ROUNDS = 200
-"""Rounds after which each change is halved, for plumbing whose levels chase one another."""
+GUESSES = 8
+ROUNDS = 100
 LEVEL_TOLERANCE_M = 1e-10
 BALANCE_M3_S = 1e-11
 FLOAT_M = 1e-14
 """A change of level too small to tell from rounding."""
+PUMP_STEP_M = 1e-6
+PARTS = (1.0, 0.5, 0.25, 0.1, 0.03, 0.01, 1e-3, 1e-4)
+"""Parts of a step of Newton's method that are tried when the whole of it helps little."""
 DRY_M3_S = 1e-13
 """Flow that counts as none: it stands a hair above an edge."""
 
@@ -57,6 +58,10 @@ def downhill(site: Site) -> list[str]:
     return order
 
 
+def _always(value: float) -> Callable[[float], float]:
+    return lambda _: value
+
+
 @dataclass(slots=True)
 class _Solver:
     site: Site
@@ -69,6 +74,7 @@ class _Solver:
     levels: dict[str, float] = field(init=False)
     pumps: dict[str, PumpPoint] = field(init=False)
     lifted: dict[str, float] = field(init=False)
+    fed: set[str] = field(init=False)
     overfull: set[str] = field(init=False)
     short: set[str] = field(init=False)
 
@@ -83,6 +89,7 @@ class _Solver:
             self.reaching[passage.to].append(key)
         self.levels = {key: self._at_rest(key) for key in site.chambers}
         self.pumps, self.lifted = {}, {}
+        self.fed = {b.to for pump in site.pumps for b in site.branches(pump).values()}
         self.overfull, self.short = set(), set()
 
     def _at_rest(self, key: str) -> float:
@@ -113,6 +120,17 @@ class _Solver:
             self.passages[key].flow(self.levels[self.gravity[key].from_], level_m)
             for key in self.reaching[chamber]
         )
+
+    def _arriving_pumped(self, chamber: str, level_m: float) -> float:
+        """The same, with the pumps working against this level too."""
+        levels = {**self.levels, chamber: level_m}
+        lifted = sum(
+            self.point_at(pump, levels).branches[branch]
+            for pump in self.site.pumps
+            for branch, table in self.site.branches(pump).items()
+            if table.to == chamber
+        )
+        return self._arriving(chamber, level_m) - self.lifted[chamber] + lifted
 
     def _departing(self, chamber: str, level_m: float) -> float:
         """What leaves a chamber if it stands at this level."""
@@ -180,10 +198,11 @@ class _Solver:
                 tuned = replace(drain, throttle_k=0.0)
             self.passages[name] = tuned
 
-    def _follow(self) -> None:
+    def _follow(self) -> float:
         """A good guess: what is lifted followed down the hill, then the levels from the lowest up.
 
         Chambers with one way on are right at once; those with several split as they did before.
+        Sets the valves of the drains. Returns the largest change of level [m].
         """
         self._lift()
         passed: dict[str, float] = {}
@@ -200,45 +219,107 @@ class _Solver:
                 else:
                     share = flow / total if total > 0.0 else 1.0 / len(flows)
                     passed[key] = share * arriving[chamber]
+        change = 0.0
         for chamber in reversed(self.order):
-            self._guess(chamber, arriving[chamber])
+            before = self.levels[chamber]
+            self._tune(chamber, arriving[chamber])
+            self.levels[chamber] = self._level(chamber, _always(arriving[chamber]))
+            change = max(change, abs(self.levels[chamber] - before))
+        return change
 
-    def _guess(self, chamber: str, arriving_m3_s: float) -> None:
-        """Put a chamber at the level that carries a given inflow."""
-        self._tune(chamber, arriving_m3_s)
-        self.levels[chamber] = self._level(chamber, lambda _: arriving_m3_s)
-
-    def _settle(self, chambers: Iterable[str], step: float) -> tuple[float, str]:
+    def _settle(self, chambers: Iterable[str]) -> tuple[float, str]:
         """Each chamber in turn against the levels of the others; the largest change and where."""
         worst = (0.0, "")
         for chamber in chambers:
-            self._tune(chamber, self._arriving(chamber, self.levels[chamber]))
-            arriving = partial(self._arriving, chamber)
-            change = self._level(chamber, arriving) - self.levels[chamber]
-            self.levels[chamber] += step * change
-            worst = max(worst, (abs(change), chamber))
+            before = self.levels[chamber]
+            level = self._level(chamber, partial(self._arriving, chamber))
+            if chamber in self.fed and abs(level - before) >= LEVEL_TOLERANCE_M:
+                # far from settled: the pumps' answer to this level counts as well
+                level = self._level(chamber, partial(self._arriving_pumped, chamber))
+            self.levels[chamber] = level
+            worst = max(worst, (abs(level - before), chamber))
         return worst
 
-    def _unbalanced(self) -> float:
-        """Largest difference between what reaches and what leaves a chamber that has its level."""
-        return max(
-            abs(self._departing(key, at) - self._arriving(key, at))
-            for key, at in self.levels.items()
-            if not (key in self.overfull or self._held(key) or not self.leaving[key])
-        )
+    def _free(self) -> list[str]:
+        """The chambers whose level is neither given nor at an end of its range."""
+        return [
+            key
+            for key in self.order
+            if self.leaving[key]
+            and not self._held(key)
+            and self.site.chambers[key].bottom < self.levels[key] < self.site.chambers[key].rim_m
+        ]
+
+    def _surplus(self, chambers: Iterable[str]) -> list[float]:
+        """What reaches less what leaves each chamber at the present levels [m3/s]."""
+        return [
+            self._arriving(key, self.levels[key]) - self._departing(key, self.levels[key])
+            for key in chambers
+        ]
+
+    def _together(self) -> None:
+        """Move all free levels at once, by Newton's method, as far as it helps.
+
+        Chambers joined by a drowned edge creep after one another when taken in turn.
+        """
+        free = self._free()
+        surplus = self._surplus(free)
+        worst = sum(map(abs, surplus))
+        if worst < BALANCE_M3_S:
+            return
+        moves = solve_linear(self._slopes(free), [-value for value in surplus])
+        before = {key: self.levels[key] for key in free}
+
+        def after(part: float) -> float:
+            for key, move in zip(free, moves, strict=True):
+                ends = self.site.chambers[key]
+                self.levels[key] = min(ends.rim_m, max(ends.bottom, before[key] + part * move))
+            self._lift()
+            return sum(map(abs, self._surplus(free)))
+
+        if after(1.0) > 0.1 * worst:
+            after(min((*PARTS, 0.0), key=after))
+
+    def _slopes(self, free: list[str]) -> list[list[float]]:
+        """How the surplus of each chamber (row) answers to the level of each (column) [m2/s]."""
+        at = {key: i for i, key in enumerate(free)}
+        slopes = [[0.0] * len(free) for _ in free]
+        for i in range(len(free)):
+            slopes[i][i] = -1e-9  # a dry chamber has no slope of its own
+        for key, passage in self.gravity.items():
+            up, down = self.levels[passage.from_], self.levels[passage.to]
+            step = max(1e-12, 1e-4 * abs(up - down))
+            flow = self.passages[key].flow
+            for chamber, slope in (
+                (passage.from_, (flow(up + step, down) - flow(up - step, down)) / (2 * step)),
+                (passage.to, (flow(up, down + step) - flow(up, down - step)) / (2 * step)),
+            ):
+                for row, sign in ((passage.from_, -1.0), (passage.to, 1.0)):
+                    if chamber in at and row in at:
+                        slopes[at[row]][at[chamber]] += sign * slope
+        for chamber in sorted(self.fed & at.keys()):
+            higher = {**self.levels, chamber: self.levels[chamber] + PUMP_STEP_M}
+            for pump, point in self.pumps.items():
+                for branch, flow_m3_s in self.point_at(pump, higher).branches.items():
+                    to = self.site.passages[branch].to
+                    if to in at:
+                        rise = flow_m3_s - point.branches[branch]
+                        slopes[at[to]][at[chamber]] += rise / PUMP_STEP_M
+        return slopes
 
     def solve(self) -> Steady:
         for _ in range(GUESSES):
-            self._follow()
-        for number in range(ROUNDS):
-            step = 1.0 if number < PLAIN_ROUNDS else 0.5
-            self._lift()
-            worst = self._settle(self.order, step)
-            change, where = max(worst, self._settle(reversed(self.order), step))
-            if change < LEVEL_TOLERANCE_M and (
-                change < FLOAT_M or self._unbalanced() < BALANCE_M3_S
-            ):
+            if self._follow() < LEVEL_TOLERANCE_M:
                 break
+        for _ in range(ROUNDS):
+            self._lift()
+            down = self._settle(self.order)
+            change, where = max(down, self._settle(reversed(self.order)))
+            free = self._free()
+            left = max(map(abs, self._surplus(free)), default=0.0)
+            if change < LEVEL_TOLERANCE_M and (change < FLOAT_M or left < BALANCE_M3_S):
+                break
+            self._together()
         else:
             raise HydraulicsError(
                 f"no steady level was found for {where}: from round to round it still moves by "

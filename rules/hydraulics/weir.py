@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from rules.hydraulics.friction import GRAVITY_M_S2
+from rules.hydraulics.opening import SHARP_EDGE, root
 
 _EDGE_HEAD_M = 0.001
 _EDGE_FADE_M = 0.003
@@ -17,7 +18,7 @@ EXTRAPOLATED = 0.15
 
 _FRANCIS = 1.84
 _SLOT_RATIO_MOST = 1.0 / 3.0
-_SLOT_ORIFICE = 0.61
+_NEARLY_LEVEL = 1e-6
 FULL_WIDTH = (0.602, 0.075, -0.001)
 CONTRACTED = (0.587, -0.0023, 0.0024)
 """Kindsvater-Carter for b/B = 1 and for b/B towards 0: Ce at h/P = 0, its slope, width term [m].
@@ -29,15 +30,18 @@ The second set is from memory; 0.554 (1 - 0.0035 h/P) (b + 0.0025) sqrt(g) is it
 def villemonte(upper_head_m: float, lower_head_m: float) -> float:
     """Share of the free flow left when the lower level stands above the crest.
 
-    (1 - (h2/h1)^1.5)^0.385, Villemonte 1947, for a weir whose free flow goes with h^1.5.
+    (1 - (h2/h1)^1.5)^0.385, Villemonte 1947, for a weir whose free flow goes with h^1.5. Where the
+    two differ by less than a millionth it is made straight: there it would be endlessly steep, and
+    rounding alone would move water.
     """
     if lower_head_m <= 0.0:
         return 1.0
     if lower_head_m >= upper_head_m:
         return 0.0
-    ratio = lower_head_m / upper_head_m
+    ratio = min(lower_head_m / upper_head_m, 1.0 - _NEARLY_LEVEL)
     left: float = (1.0 - ratio * sqrt(ratio)) ** 0.385
-    return left
+    between = (upper_head_m - lower_head_m) / (upper_head_m * _NEARLY_LEVEL)
+    return left * min(1.0, between)
 
 
 def rectangular(
@@ -129,7 +133,7 @@ class CombFlow:
         lower = low_m - self.crest_m
         if lower > 0.0:
             area = width * min(head, self.slot_height_m)
-            drowned = _SLOT_ORIFICE * area * sqrt(2.0 * GRAVITY_M_S2 * (high_m - low_m))
+            drowned = SHARP_EDGE * area * sqrt(2.0 * GRAVITY_M_S2) * root(high_m - low_m)
             free = min(free * villemonte(head, lower), drowned)
         return self.slots * free
 

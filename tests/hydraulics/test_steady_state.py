@@ -311,9 +311,35 @@ def test_drowned_outlet_makes_the_display_level_count():
 
 def test_settling_that_never_ends_is_said(monkeypatch):
     """Without rounds enough there is a sentence with the chamber that still moves."""
+    monkeypatch.setattr(steady, "GUESSES", 0)
     monkeypatch.setattr(steady, "ROUNDS", 1)
     with pytest.raises(HydraulicsError, match="no steady level was found for"):
         Hydraulics(demo("classroom"))
+
+
+def test_pump_that_only_just_reaches_finds_its_level():
+    """Its shut-off head lies between the riser's end and the crest: nothing goes over the edge,
+    and it lifts nothing more."""
+    weak = PUMP.replace('"3.0 m"', '"1.03 m"').replace('"2.5 m"', '"0.9 m"')
+    weak = weak.replace('"1.2 m"', '"0.2 m"').replace('outlet = "440 mm"', 'outlet = "400 mm"')
+    running = Hydraulics(site_of(CHAMBERS, weak, WEIR)).running()
+    assert running.flows_m3_s["edge"] == 0.0
+    assert running.pumps["pump"].flow_m3_s == pytest.approx(0.0, abs=1e-9)
+
+
+def test_box_that_backs_up_to_its_display_finds_its_level():
+    """The drain below carries just what comes only with the box up at the display's edge, which it
+    drowns."""
+    text = DRAINS.format(pipe="1-1/2").replace('tuned_share = "90 %"', "")
+    text = text.replace('mouth = "50 mm"', 'mouth = "265 mm"').replace(
+        'bottom = "1100 mm"\nrim = "300 mm"', 'bottom = "1100 mm"\nrim = "299 mm"'
+    )
+    text = text.replace('mouth = "150 mm"', 'mouth = "290 mm"')
+    hydraulics = Hydraulics(site_of(CHAMBERS, PUMP, text))
+    running = hydraulics.running()
+    assert running.overfull == ()
+    assert running.levels_m["display"] > running.levels_m["box"] > 1.35
+    assert max(map(abs, unbalanced_m3_s(hydraulics).values())) < 1e-9
 
 
 def test_water_outside_the_formulas_is_said():
