@@ -151,6 +151,14 @@ class Leak(_Happening):
     mended_after: Duration | None = None
 
 
+class HoseSlips(_Happening):
+    """A hose slips half off: part of what the pump lifts through a branch lands on the floor."""
+
+    what: Literal["hose slips"]
+    where: BranchRole
+    share: Share = Field(description="share of the branch's flow that lands on the floor")
+
+
 class LoseWater(_Gradual):
     """Water is carried off, onto no floor; all of it when no volume is given."""
 
@@ -188,6 +196,13 @@ class PowerCut(_Happening):
     lasts: Duration | None = None
 
 
+class DryAir(_Happening):
+    """More of the water evaporates than usual."""
+
+    what: Literal["dry air"]
+    a_day: Share = Field(description="share of all the water that evaporates in a day")
+
+
 Happening = Annotated[
     Block
     | Unblock
@@ -202,10 +217,12 @@ Happening = Annotated[
     | SilenceMeter
     | DriftMeter
     | Leak
+    | HoseSlips
     | LoseWater
     | AddWater
     | PlugBreak
     | ClearBreak
+    | DryAir
     | PowerCut,
     Field(discriminator="what"),
 ]
@@ -300,9 +317,9 @@ class NoDryRun(_Statement):
 
 
 class NoTopOff(_Statement):
-    """The top-off valve is not opened once the pump has been cut."""
+    """The top-off valve is not opened while a pump stands cut: the drain-down needs the room."""
 
-    what: Literal["top-off opens after the cut"]
+    what: Literal["top-off opens while the pump is cut"]
 
 
 MustNot = Annotated[

@@ -14,9 +14,11 @@ from simulator.drill import (
     CutCable,
     DriftMeter,
     Drill,
+    DryAir,
     FreeSensor,
     FreeValve,
     Happening,
+    HoseSlips,
     Leak,
     LoseWater,
     PlugBreak,
@@ -112,10 +114,15 @@ def _of_the_water(site: Site, stand: Stand, event: Happening) -> list[Part]:
             sign = -1.0 if isinstance(event, LoseWater) else 1.0
             keys = resolve(site, "chamber", event.where)
             return [_stream(stand, key, event.volume, event.over, sign) for key in keys]
+        case DryAir():
+            return [(0.0, lambda _share: plant.dry_air(event.a_day))]
         case Leak():
             lasts_s = inf if event.mended_after is None else event.mended_after
             keys = resolve(site, "chamber", event.where)
             return [(lasts_s, _leak(plant, key, event.flow)) for key in keys]
+        case HoseSlips():
+            keys = resolve(site, "branch", event.where)
+            return [_set(plant.rises[key], "beside", event.share) for key in keys]
         case PlugBreak() | ClearBreak():
             plugged = isinstance(event, PlugBreak)
             keys = resolve(site, "branch", event.where)

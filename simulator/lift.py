@@ -42,6 +42,7 @@ class Rise:
     """One branch: where it ends, and down to which level water can run back through it."""
 
     __slots__ = (
+        "beside",
         "check_valve",
         "condition",
         "flow_m3_s",
@@ -66,6 +67,7 @@ class Rise:
         self.check_valve = check_valve
         self.plugged = False  # the siphon break is
         self.condition = 1.0
+        self.beside = 0.0  # share of what rises that lands on the floor instead
         self.wet = False  # full of water from end to end, so that it could run back
         self.flow_m3_s = 0.0
         self.moved_m3 = 0.0  # both ways together: so a paddle counts it

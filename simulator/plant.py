@@ -117,8 +117,7 @@ class Plant:
     def settle(self) -> None:
         """Bring it to where it stands on a good day: pumps on, primed, valves set, levels still."""
         settle(self)
-        volume = sum(v for i, v in enumerate(self.volume_m3) if i != self._reservoir)
-        self.evaporating_m3_s = volume * self._day / DAY_S
+        self.dry_air(self._day)
         self.forget()
 
     # --- what can be read ---------------------------------------------------------------------
@@ -183,6 +182,11 @@ class Plant:
             self._beat_s = self.t_s
         self.on[output] = on
 
+    def dry_air(self, share_a_day: float) -> None:
+        """Let this share of all the water but the reservoir's evaporate in a day."""
+        volume = sum(v for i, v in enumerate(self.volume_m3) if i != self._reservoir)
+        self.evaporating_m3_s = volume * share_a_day / DAY_S
+
     def keep_beating(self) -> None:
         """Hold the timer relay closed, as a heartbeat would."""
         self._beat_s = self.t_s
@@ -217,6 +221,9 @@ class Plant:
         for rise, source, to in self._branches:
             flow = rise.flow_m3_s
             net[source] -= flow
+            if rise.beside and flow > 0.0:
+                self.leaked_m3 += flow * rise.beside * dt_s
+                flow -= flow * rise.beside
             net[to] += flow
         fastest = 1e-9
         for i, area in enumerate(self.area_m2):

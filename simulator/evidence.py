@@ -1,0 +1,119 @@
+"""What a drill left behind to judge it by: taken from the plant itself, not from the guard's word.
+
+Only alarms and the reasons for a cut are the guard's own; when a relay dropped, where the water
+stood and what was spilled is read off the plant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from rules.signals import Decision, Event, EventKind
+from rules.site.model import Site
+from simulator.plant import Plant
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One row a second: what stood where, in SI units; the columns say what and in which unit."""
+
+    columns: tuple[str, ...]
+    rows: list[tuple[float, ...]]
+
+    def column(self, name: str) -> list[float]:
+        """One column by its name."""
+        at = self.columns.index(name)
+        return [row[at] for row in self.rows]
+
+
+class Evidence:
+    """Filled tick by tick; every time in it is from the start of the drill [s]."""
+
+    def __init__(self, site: Site, plant: Plant, cause_s: float | None, began_s: float) -> None:
+        self.site = site
+        self.plant = plant
+        self.cause_s = cause_s
+        self._began_s = began_s  # by the guard's clock, in which its events are told
+        self.events: list[Event] = []
+        self.cuts: list[tuple[float, str]] = []
+        self.opened_s: list[float] = []
+        self.opened_while_cut_s: list[float] = []
+        self.off_s = 0.0
+        self.off_before_cause_s = 0.0
+        self.trace = Trace((), [])
+        self.highest_m = plant.levels_m()
+        self.first_flow_m3_s = {key: lift.flow_m3_s for key, lift in plant.lifts.items()}
+        self._was = dict(plant.on)
+        self._valves = tuple(k for k, out in site.outputs.items() if out.kind == "top-off")
+        self._relays = {
+            pump: relay for pump in site.pumps if (relay := site.pump_output(pump)) is not None
+        }
+
+    def take(self, t_s: float, dt_s: float, decision: Decision) -> None:
+        """Look at the plant and at the decision after one tick."""
+        self.events += [replace(event, t_s=event.t_s - self._began_s) for event in decision.events]
+        for key, level in self.plant.levels_m().items():
+            self.highest_m[key] = max(level, self.highest_m[key])
+        on, was = self.plant.on, self._was
+        off = False
+        for pump, relay in self._relays.items():
+            if not on[relay]:
+                off = True
+                if was[relay]:
+                    self.cuts.append((t_s, pump))
+        if off:
+            self.off_s += dt_s
+            if self.cause_s is None or t_s < self.cause_s:
+                self.off_before_cause_s += dt_s
+        for valve in self._valves:
+            if on[valve] and not was[valve]:
+                self.opened_s.append(t_s)
+                if off:
+                    self.opened_while_cut_s.append(t_s)
+        self._was = dict(on)
+
+    def sample(self, t_s: float, decision: Decision) -> None:
+        """Add one row to the trace."""
+        row: dict[str, float] = {"t_s": t_s}
+        for key, level in self.plant.levels_m().items():
+            row[f"{key}.level_m"] = level
+        for key, flow in self.plant.flows_m3_s.items():
+            row[f"{key}.flow_m3_s"] = flow
+        for drain in decision.drains:
+            row[f"{drain.chamber}.return_m3_s"] = drain.return_m3_s
+            row[f"{drain.chamber}.capacity_m3_s"] = drain.capacity_m3_s
+            row[f"{drain.chamber}.spill_s"] = drain.spill_s
+        for output, on in zip(self.site.outputs, decision.outputs, strict=True):
+            row[f"{output}.on"] = float(on)
+        row["spilled_m3"] = self.plant.spilled_total_m3
+        if not self.trace.rows:
+            self.trace = Trace(tuple(row), [])
+        self.trace.rows.append(tuple(row.values()))
+
+    def first_cut_s(self, pump: str | None = None) -> float | None:
+        """When a pump was first cut after the cause, from the start of the drill."""
+        since = self.cause_s or 0.0
+        return next((t for t, which in self.cuts if t >= since and pump in (None, which)), None)
+
+    def first_alarm_s(self, hazard: str) -> float | None:
+        """When an alarm of this hazard was first raised after the cause."""
+        since = self.cause_s or 0.0
+        return next((t for t, name, _ in self.alarms() if name == hazard and t >= since), None)
+
+    def alarms(self) -> list[tuple[float, str, str]]:
+        """Every alarm raised: when, its hazard, its row."""
+        return [
+            (event.t_s, event.alarm.hazard, event.alarm.row)
+            for event in self.events
+            if event.kind is EventKind.ALARM_RAISED and event.alarm is not None
+        ]
+
+    def reasons(self, t_s: float) -> str:
+        """The rows of the matrix behind a cut, in words for a detail; empty if none were given."""
+        causes = {
+            cause
+            for event in self.events
+            if event.kind is EventKind.PUMP_CUT and abs(event.t_s - t_s) < 0.5
+            for cause in event.causes
+        }
+        return ", ".join(sorted(causes))
