@@ -196,7 +196,7 @@ class Link:
             self._stopping.wait(1.0)
 
     def _cycle(self, now_s: float) -> None:
-        if self._up_since_s is None and now_s >= self._open_at_s:
+        if now_s >= self._open_at_s:
             self._open(now_s)
         for signal in self._wire.signals():
             match signal:
@@ -236,7 +236,8 @@ class Link:
             self._complain(f"The broker's name or certificate files cannot be used: {error}.")
             return
         self._open_at_s = now_s + VALUES_EVERY_S
-        self._wire.open()
+        if self._wire.open() and self._up_since_s is not None:
+            self._on_down("The thread of the broker link died; it was started again.", now_s)
 
     def _on_up(self, up: Up, now_s: float) -> None:
         if self._up_since_s is None:

@@ -88,6 +88,15 @@ class LineWriter:
             self.dropped += 1
 
 
+_writers: list[LineWriter] = []
+
+
+def finish() -> None:
+    """Write what is waiting; for the end of a process, and before a log file is closed."""
+    while _writers:
+        _writers.pop().close()
+
+
 def mask_secrets(_logger: WrappedLogger, _method: str, event: EventDict) -> EventDict:
     """The structlog processor that puts `hidden` in the place of every secret, however deep."""
     return {key: _masked(value) for key, value in event.items()}
@@ -121,8 +130,9 @@ def configure(json: bool, boot: str, stream: TextIO | None = None) -> None:
     `json` chooses one JSON object a line instead of text for a terminal. Every line carries the
     boot id, the wall time (ISO 8601, UTC) and, once the loop calls `at_tick`, the tick.
     """
+    finish()
     writer = LineWriter(stream)
-    atexit.register(writer.close)
+    _writers.append(writer)
 
     def add_boot(_logger: WrappedLogger, _method: str, event: EventDict) -> EventDict:
         event["boot"] = boot
@@ -144,6 +154,9 @@ def configure(json: bool, boot: str, stream: TextIO | None = None) -> None:
         cache_logger_on_first_use=False,
     )
     logging.basicConfig(level=logging.WARNING, handlers=[_ToStructlog()], force=True)
+
+
+atexit.register(finish)
 
 
 def _json_lines() -> list[Processor]:

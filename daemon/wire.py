@@ -125,6 +125,7 @@ class Wire:
         wake: Callable[[], None],
     ) -> None:
         self._address = address
+        self._client_id = client_id
         self._subscriptions = subscriptions
         self._wake = wake
         self._closing = threading.Event()
@@ -132,8 +133,7 @@ class Wire:
         self._explained = False
         self._signals: SimpleQueue[Signal] = SimpleQueue()
         self.arrivals_dropped = 0
-        # paho names its thread after the client; there is no other public way to see it live
-        self._thread_name = f"paho-mqtt-client-{client_id}"
+        self._thread: threading.Thread | None = None
         self._client = client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
@@ -165,13 +165,19 @@ class Wire:
                 context.load_cert_chain(address.cert_file, address.key_file, password="")
             self._client.tls_set_context(context)
 
-    def open(self) -> None:
-        """Begin to connect, or begin again if paho's thread died; does nothing while it lives."""
-        if any(thread.name == self._thread_name for thread in threading.enumerate()):
-            return
+    def open(self) -> bool:
+        """Begin to connect, or begin again if paho's thread died; True if there was need to."""
+        if self._thread is not None and self._thread.is_alive():
+            return False
         address = self._address
         self._client.connect_async(address.host, address.port, keepalive=address.keep_alive_s)
+        # paho does not show its thread, so it is told by being new, and named after the client
+        before = set(threading.enumerate())
         self._client.loop_start()
+        started = [each for each in threading.enumerate() if each not in before]
+        name = f"paho-mqtt-client-{self._client_id}"
+        self._thread = next((each for each in started if each.name == name), None)
+        return True
 
     def close(self) -> None:
         """End the session in order, then paho's thread; may take as long as a connect takes."""

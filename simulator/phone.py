@@ -84,7 +84,7 @@ class Phone:
     def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
         try:
             event = json.loads(message.payload)
-            number, kind, text = event["id"], event["kind"], event["text"]
+            number, kind, text = (str(event[key]) for key in ("id", "kind", "text"))
         except (ValueError, KeyError, TypeError):
             self.unreadable += 1
             return

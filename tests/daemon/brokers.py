@@ -83,6 +83,14 @@ class Mosquitto:
         self.process.wait(5.0)
         self.process = None
 
+    def received(self, client_id: str, topic: str) -> int:
+        """How often that client published there; needs "log_type all" in the configuration."""
+        log = (self.folder / "mosquitto.log").read_text()
+        return sum(
+            f"Received PUBLISH from {client_id} (" in line and f"'{topic}'" in line
+            for line in log.splitlines()
+        )
+
     def __enter__(self) -> Mosquitto:
         return self.start()
 

@@ -94,6 +94,16 @@ def test_what_libraries_log_goes_the_same_way() -> None:
     )
 
 
+def test_a_secret_is_masked_before_anything_is_rendered() -> None:
+    """Not even the user name is left, however deep the secret stands."""
+    stream = io.StringIO()
+    logs.configure(json=True, boot="boot-a", stream=stream)
+    structlog.get_logger().info("start", secret=SECRET, broker={"port": 1, "keys": [SECRET, 2]})
+    (line,) = json_lines(stream, 1)
+    assert line["secret"] == "hidden"
+    assert line["broker"] == {"port": 1, "keys": ["hidden", 2]}
+
+
 @pytest.mark.parametrize("as_json", [True, False])
 def test_no_line_ever_holds_the_password(as_json: bool) -> None:
     """Given outright, nested, in a message, and in the locals of a traceback."""
@@ -156,6 +166,19 @@ def test_a_paused_terminal_holds_nobody_up_and_loses_only_what_it_must() -> None
     ]
     assert kept == list(range(len(kept)))
     assert logs.MOST_WAITING <= len(kept) <= logs.MOST_WAITING + 1
+
+
+def test_the_last_lines_are_written_before_a_log_file_is_closed(tmp_path: Path) -> None:
+    """What was logged just before the end is there afterwards."""
+    path = tmp_path / "log"
+    with path.open("w") as file:
+        logs.configure(json=True, boot="boot-a", stream=file)
+        for number in range(500):
+            structlog.get_logger().info("line", number=number)
+        logs.finish()
+    assert [json.loads(line)["number"] for line in path.read_text().splitlines()] == list(
+        range(500)
+    )
 
 
 def test_a_closed_terminal_is_survived() -> None:
