@@ -1,0 +1,75 @@
+"""One story for every hazard that cuts the pump: what happens, and how soon the cut must come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tests.rules.nights import TICK_S, Night
+
+FILTER_S = 1.0
+"""Filter of every float in these stories, of pads and of supply inputs [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A cause at one place of the classroom; `within_s` is from the cause to the cut [s]."""
+
+    hazard: str
+    row: str
+    happens: Callable[[Night], None]
+    within_s: float
+    latches: bool = False
+
+
+CUTTING = (
+    Story(
+        "spill-edge",
+        "spill-edge.display-high",
+        lambda night: night.wet("display-high"),
+        FILTER_S + TICK_S,
+        latches=True,
+    ),
+    Story(
+        "drain-capacity",
+        "drain-capacity.overflow-box",
+        lambda night: night.wet("box-watch"),
+        FILTER_S + TICK_S,
+    ),
+    Story(
+        "chamber-high",
+        "chamber-high.inlet-high",
+        lambda night: night.wet("inlet-high"),
+        FILTER_S + TICK_S,
+        latches=True,
+    ),
+    Story(
+        "dry-run",
+        "dry-run.return-low",
+        lambda night: night.dry("return-low"),
+        FILTER_S + TICK_S,
+    ),
+    Story(
+        "leak",
+        "leak.floor-pad",
+        lambda night: night.wet("floor-pad"),
+        FILTER_S + 1.0 + TICK_S,  # a pad must have been wet for a second more
+        latches=True,
+    ),
+    Story("mains", "mains.supply", lambda night: night.dry("supply"), FILTER_S + TICK_S),
+    Story(
+        "lease-lost",
+        "lease-lost.pump-relay",
+        lambda night: night.drop("pump-relay"),
+        TICK_S,
+    ),
+)
+
+
+def told(story: Story, night: Night, seconds: float = 30.0) -> None:
+    """A good hundred seconds, then the story, then what follows."""
+    night.good(100)
+    assert night.on("pump-relay")
+    story.happens(night)
+    night.changed_s = night.t_s
+    night.run(seconds)
