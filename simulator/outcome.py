@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 from typing import Any
 
@@ -25,18 +25,18 @@ class Outcome:
     guarded: bool
     without: tuple[str, ...]
     source: str
-    passed: bool
-    findings: tuple[Finding, ...]
-    lasted_s: float
-    cause_s: float | None
-    cut_s: float | None
-    spilled_m3: dict[str, float]
-    leaked_m3: float
-    dry_s: float
-    needless_stop_s: float
-    events: tuple[Event, ...]
-    alarms: tuple[tuple[float, str, str], ...]
-    trace: Trace
+    passed: bool = False
+    findings: tuple[Finding, ...] = ()
+    lasted_s: float = 0.0
+    cause_s: float | None = None
+    cut_s: float | None = None
+    spilled_m3: dict[str, float] = field(default_factory=dict)
+    leaked_m3: float = 0.0
+    dry_s: float = 0.0
+    needless_stop_s: float = 0.0
+    events: tuple[Event, ...] = ()
+    alarms: tuple[tuple[float, str, str], ...] = ()
+    trace: Trace = field(default_factory=lambda: Trace((), []))
     not_applicable: str | None = None
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 from daemon.guard import Guard
@@ -11,7 +11,7 @@ from daemon.ports import Board
 from rules.signals import Command, Decision, Event, Phase
 from rules.site.model import Site
 from simulator.drill import Drill
-from simulator.evidence import Evidence, Trace
+from simulator.evidence import Evidence
 from simulator.faults import Script
 from simulator.judge import Finding, judge, statements_for
 from simulator.outcome import Comparison, Outcome
@@ -24,6 +24,13 @@ TICK_S = 0.1
 SAMPLE_TICKS = 10  # one row of the trace, and one call of `progress`, a second
 QUIET_S = 180.0  # the guard has had the pumps running for so long when a drill begins
 LONGEST_START_S = 900.0  # a guard that has not come so far by then begins the drill as it is
+
+NEVER_QUIET = Finding(
+    "the guard lets the pumps run on the good day before",
+    False,
+    f"not for {QUIET_S:.0f} s on end within {LONGEST_START_S:.0f} s",
+)
+"""Found when a guard cuts, or holds off, while nothing is wrong."""
 
 StandKind = Literal["plant", "pins"]
 
@@ -85,20 +92,17 @@ def run(
     plant = Plant(site, seed, timer_relay=guarded)
     plant.settle()
     stage, board = make_stand(site, plant, stand)
+    head = Outcome(
+        drill=drill.title,
+        site=site.site.id,
+        seed=seed,
+        guarded=guarded,
+        without=tuple(sorted(without)),
+        source=board.name,
+    )
     try:
-        try:
-            script = Script(site, stage, drill)
-            statements = statements_for(site, drill)
-        except NoSuchRoleError as missing:
-            return _not_applicable(
-                site=site,
-                drill=drill,
-                seed=seed,
-                guarded=guarded,
-                without=without,
-                source=board.name,
-                why=str(missing),
-            )
+        script = Script(site, stage, drill)
+        statements = statements_for(site, drill)
         guard: Ticking
         if guarded:
             guard = Guard(site, board, boot=f"drill-{seed}", without=without)
@@ -107,30 +111,28 @@ def run(
         night = _Night(
             site=site, drill=drill, stand=stage, guard=guard, script=script, progress=progress
         )
-        quiet = night.start(guarded)
+        quiet = night.start() if guarded else True
         seen = night.run()
+    except NoSuchRoleError as missing:
+        return replace(head, not_applicable=str(missing))
     finally:
         board.close()
     findings = tuple(judge(site, statement, seen) for statement in statements)
-    if not quiet:
-        said = "the guard lets the pumps run on the good day before"
-        detail = f"not for {QUIET_S:.0f} s on end within {LONGEST_START_S:.0f} s"
-        findings = (Finding(said, False, detail), *findings)
-    return Outcome(
-        drill=drill.title,
-        site=site.site.id,
-        seed=seed,
-        guarded=guarded,
-        without=tuple(sorted(without)),
-        source=board.name,
+    return _told(head, drill, seen, findings if quiet else (NEVER_QUIET, *findings))
+
+
+def _told(head: Outcome, drill: Drill, seen: Evidence, findings: tuple[Finding, ...]) -> Outcome:
+    """Fill in what was seen and found."""
+    return replace(
+        head,
         passed=all(finding.held for finding in findings),
         findings=findings,
         lasted_s=drill.lasts,
         cause_s=drill.cause_s,
         cut_s=seen.first_cut_s(),
-        spilled_m3=dict(plant.spilled_m3),
-        leaked_m3=plant.leaked_m3,
-        dry_s=plant.dry_s,
+        spilled_m3=dict(seen.plant.spilled_m3),
+        leaked_m3=seen.plant.leaked_m3,
+        dry_s=seen.plant.dry_s,
         needless_stop_s=_needless_s(drill, seen),
         events=tuple(seen.events),
         alarms=tuple(seen.alarms()),
@@ -181,10 +183,8 @@ class _Night:
         self._stand.obey()  # so that what is seen of the relays is this tick's
         return decision
 
-    def start(self, guarded: bool) -> bool:
+    def start(self) -> bool:
         """Let the guard bring the pumps to where they have run for a while; False if it did not."""
-        if not guarded:
-            return True
         quiet = 0
         while quiet * TICK_S < QUIET_S:
             if self._ticks * TICK_S > LONGEST_START_S:
@@ -213,36 +213,3 @@ class _Night:
                         Moment(t_s, self._drill.lasts, self._stand.plant, decision, events)
                     )
         return seen
-
-
-def _not_applicable(
-    *,
-    site: Site,
-    drill: Drill,
-    seed: int,
-    guarded: bool,
-    without: frozenset[str],
-    source: str,
-    why: str,
-) -> Outcome:
-    return Outcome(
-        drill=drill.title,
-        site=site.site.id,
-        seed=seed,
-        guarded=guarded,
-        without=tuple(sorted(without)),
-        source=source,
-        passed=False,
-        findings=(),
-        lasted_s=0.0,
-        cause_s=drill.cause_s,
-        cut_s=None,
-        spilled_m3={},
-        leaked_m3=0.0,
-        dry_s=0.0,
-        needless_stop_s=0.0,
-        events=(),
-        alarms=(),
-        trace=Trace((), []),
-        not_applicable=why,
-    )

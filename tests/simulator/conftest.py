@@ -63,6 +63,12 @@ safe = "low"
 
 
 @pytest.fixture
+def bench_text() -> str:
+    """The site file of the bench, to be changed."""
+    return BENCH
+
+
+@pytest.fixture
 def bench() -> Site:
     """A tank of 1 m2 with a weir of 0.2 m over a sump."""
     return parse_site(BENCH, "bench.toml")

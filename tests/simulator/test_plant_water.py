@@ -83,18 +83,18 @@ def test_no_water_appears_or_vanishes(name: str, seed: int) -> None:
     assert plant.leaked_m3 > 0.0
 
 
-def test_a_chamber_gives_no_more_than_it_holds() -> None:
-    """A cup of 0.2 l under a pump and over a pipe that could empty it in one step."""
-    text = site_text("classroom").replace(
-        'length = "300 mm"\nwidth = "150 mm"', 'area = "0.0005 m^2"', 1
-    )
+def test_a_pump_takes_no_more_than_there_is(bench_text: str) -> None:
+    """An intake at the very bottom empties a small chamber within a step; the sum still holds."""
+    text = bench_text.replace('area = "2 m^2"', 'area = "0.01 m^2"').replace("50 mm", "0 mm")
     plant = Plant(parse_site(text, "cup"), 3)
-    plant.command("pump-relay", True)
+    plant.command("lifter-relay", True)
     total_m3 = plant.total_m3
     for _ in range(200):
         plant.advance(0.1)
         assert min(plant.volume_m3) >= 0.0
-    assert plant.total_m3 == pytest.approx(total_m3, rel=1e-9)
+        assert plant.total_m3 == pytest.approx(total_m3, rel=1e-9)
+    assert plant.level_m("sump") == 0.0
+    assert plant.volume_m3[plant.index["tank"]] == pytest.approx(total_m3, rel=1e-9)
 
 
 def test_valve_of_the_siphon_is_set_on_this_very_plant(classroom: Site) -> None:
