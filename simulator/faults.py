@@ -109,7 +109,12 @@ def _of_the_water(site: Site, stand: Stand, event: Happening) -> list[Part]:
         case Block() | Unblock():
             goal = 1.0 - event.share if isinstance(event, Block) else 1.0
             keys = resolve(site, "passage", event.where)
-            return [(event.over, _ramp_entry(plant.condition, key, goal)) for key in keys]
+            return [
+                (event.over, _ramp_field(plant.rises[key], "condition", goal))
+                if key in plant.rises
+                else (event.over, _ramp_entry(plant.condition, key, goal))
+                for key in keys
+            ]
         case LoseWater() | AddWater():
             sign = -1.0 if isinstance(event, LoseWater) else 1.0
             keys = resolve(site, "chamber", event.where)

@@ -162,6 +162,7 @@ WORDS: dict[Sort, dict[str, Find]] = {
         "weir": _passages(Weir),
         "screen": _passages(Screen),
         "hole": _passages(Hole),
+        "branch": _passages(Branch),
     },
     "branch": {"branch": _passages(Branch)},
     "pump": {"return pump": _pumps},
@@ -184,7 +185,7 @@ def _ids(site: Site, sort: Sort) -> list[str]:
         case "chamber":
             return list(site.chambers)
         case "passage":
-            return list(site.gravity())
+            return list(site.passages)
         case "branch":
             return [key for key in site.passages if key not in site.gravity()]
         case "pump":

@@ -182,6 +182,11 @@ what = "block"
 where = "sponge"
 share = "80 %"
 [[happens]]
+at = "0 s"
+what = "block"
+where = "second branch"
+share = "30 %"
+[[happens]]
 at = "200 s"
 what = "unblock"
 where = "sponge"
@@ -258,6 +263,7 @@ where = "return pump"
     assert plant.leaked_m3 == pytest.approx(1e-3, rel=1e-6)
     assert plant.brought_m3 == pytest.approx(6e-3, rel=1e-6)
     assert plant.rises["riser"].plugged
+    assert plant.rises["refugium-feed"].condition == pytest.approx(0.7)
 
 
 def test_only_one_cause() -> None:
