@@ -167,7 +167,7 @@ def _watches(
         flows = {k: hydraulics.capacity(k, level) for k in drained.capacity_m3_s}
         above = chamber.plan_m2 * (chamber.rim_m - level) + sum(
             site.chambers[f].plan_m2
-            * max(0.0, site.chambers[f].rim_m - figures.running.levels_m[f])
+            * max(0.0, site.chambers[f].rim_m - max(level, figures.running.levels_m[f]))
             for f in drained.feeders
         )
         rest = sum(flow for k, flow in flows.items() if k != lead)

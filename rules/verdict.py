@@ -108,8 +108,10 @@ def _room_above_m3(plan: Plan, drained: Drained, key: str) -> float | None:
         sensor.duty == "drain-watch" and _watch_cuts(plan, sensor.chamber, key)
     )
     if sensor.chamber == drained.chamber and cuts:
-        heights = {drained.chamber: site.chambers[drained.chamber].above_datum_m(sensor.height)}
-        heights |= {key: levels[key] for key in drained.feeders}
+        height = site.chambers[drained.chamber].above_datum_m(sensor.height)
+        # what feeds it stands no lower than it does: over the crest the two rise together
+        heights = {key: max(levels[key], height) for key in drained.feeders}
+        heights[drained.chamber] = height
     elif sensor.chamber in drained.feeders and sensor.duty == "spill-edge":
         heights = {sensor.chamber: site.chambers[sensor.chamber].above_datum_m(sensor.height)}
     else:
