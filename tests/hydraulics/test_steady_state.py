@@ -309,6 +309,30 @@ def test_drowned_outlet_makes_the_display_level_count():
     assert higher < running < lower == at_outlet
 
 
+@pytest.mark.parametrize("crest_m", [0.05, 0.1])
+@pytest.mark.parametrize("return_m", [0.2, 0.3, 0.38])
+def test_drowned_baffle_settles_below_an_overfull_display(crest_m, return_m):
+    """A comb of eight slots lets through a part of what is lifted, and the baffle below stands far
+    under water, so that its two sides creep after one another: their levels are found all the same.
+    """
+    site = demo("classroom")
+    few = site.passages["comb"].model_copy(update={"slots": 8})
+    low = site.passages["first-baffle"].model_copy(update={"crest": crest_m})
+    high = site.chambers["return"].model_copy(update={"level": return_m})
+    hydraulics = Hydraulics(
+        site.model_copy(
+            update={
+                "passages": {**site.passages, "comb": few, "first-baffle": low},
+                "chambers": {**site.chambers, "return": high},
+            }
+        )
+    )
+    running, net = hydraulics.running(), unbalanced_m3_s(hydraulics)
+    assert running.overfull == ("display",)
+    assert running.levels_m["inlet"] > running.levels_m["media"]
+    assert max(abs(net[key]) for key in ("overflow-box", "inlet", "media", "settling")) < 1e-9
+
+
 def test_settling_that_never_ends_is_said(monkeypatch):
     """Without rounds enough there is a sentence with the chamber that still moves."""
     monkeypatch.setattr(steady, "GUESSES", 0)
