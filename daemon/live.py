@@ -117,7 +117,7 @@ class LiveView:
     def _bar(self, level_m: float, key: str) -> Text:
         rim = self._site.chambers[key].rim
         filled = min(BAR, max(0, round(level_m / rim * BAR)))
-        floats = {round(f.height / rim * BAR): f for f in self._site.floats(key).values()}
+        floats = {min(BAR - 1, int(f.height / rim * BAR)) for f in self._site.floats(key).values()}
         left = rim - level_m
         style = "red" if left < 0.006 else "yellow" if left < 0.015 else "blue"
         bar = Text()
@@ -182,6 +182,8 @@ class LiveView:
         for t_s, event in self._events:
             loud = event.kind.value in LOUD
             table.add_row(self._clock(t_s), Text(event.text, "bold red" if loud else ""))
+        if not self._events:
+            table.add_row(Text("nothing yet", "dim"))
         return Panel(table, title="what happens", **PANEL)
 
     def _phone(self) -> Panel:

@@ -6,7 +6,7 @@ import asyncio
 import time
 from collections.abc import Callable
 
-from rules.response import TICK_S
+from rules.signals import TICK_S
 
 CATCH_UP_S = 0.25
 """Falling behind further than this, the pace starts anew instead of hurrying [s]."""

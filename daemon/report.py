@@ -61,7 +61,7 @@ def _chambers(plan: Plan) -> Table:
             show.length(chamber.rim, units),
             show.length(level, units),
             show.length(chamber.rim - level, units),
-            show.volume(chamber.plan_m2 * level, units),
+            show.volume(chamber.volume_m3(level), units),
         )
     return table
 

@@ -152,7 +152,7 @@ def _drained(site: Site, hydraulics: Hydraulics, running: Running, chamber: str)
     )
     feeding = feeders(site, chamber)
     room = sum(
-        site.chambers[key].plan_m2 * max(0.0, site.chambers[key].rim_m - running.levels_m[key])
+        site.chambers[key].between_m3(running.levels_m[key], site.chambers[key].rim_m)
         for key in (chamber, *feeding)
     )
     blocked = []
@@ -213,8 +213,9 @@ def _drain_down_m3(site: Site, running: Running, pump: str, siphon_breaks: bool)
             above.update((key, *feeders(site, key)))
     above -= set(_below(site, pump))
     return sum(
-        site.chambers[key].plan_m2
-        * max(0.0, running.levels_m[key] - _still_level_m(site, key, siphon_breaks))
+        site.chambers[key].between_m3(
+            _still_level_m(site, key, siphon_breaks), running.levels_m[key]
+        )
         for key in sorted(above)
     )
 
@@ -233,7 +234,7 @@ def _room_m3(site: Site, running: Running, below: tuple[str, ...]) -> float:
     the lowest rim less the tolerance of a level.
     """
     full = min(site.chambers[key].rim_m for key in below) - LEVEL_TOLERANCE_M
-    return sum(site.chambers[key].plan_m2 * max(0.0, full - running.levels_m[key]) for key in below)
+    return sum(site.chambers[key].between_m3(running.levels_m[key], full) for key in below)
 
 
 def _lift(site: Site, running: Running, pump: str) -> Lift:
@@ -241,9 +242,8 @@ def _lift(site: Site, running: Running, pump: str) -> Lift:
     source = site.pumps[pump].from_
     chamber = site.chambers[source]
     below = _below(site, pump)
-    dry = chamber.plan_m2 * max(
-        0.0, running.levels_m[source] - chamber.above_datum_m(site.pumps[pump].intake)
-    )
+    intake = chamber.above_datum_m(site.pumps[pump].intake)
+    dry = chamber.between_m3(intake, running.levels_m[source])
     return Lift(
         pump,
         point.flow_m3_s,
@@ -263,13 +263,13 @@ def compute(site: Site) -> Figures:
     least = Hydraulics(site, bore="least")
     reservoir = site.top_off.reservoir if site.top_off else None
     volume = sum(
-        chamber.plan_m2 * (running.levels_m[key] - chamber.bottom)
+        chamber.volume_m3(running.levels_m[key] - chamber.bottom)
         for key, chamber in site.chambers.items()
         if key != reservoir
     )
     stock = 0.0
     if reservoir is not None:
-        stock = site.chambers[reservoir].plan_m2 * (site.chambers[reservoir].level or 0.0)
+        stock = site.chambers[reservoir].volume_m3(site.chambers[reservoir].level or 0.0)
     return Figures(
         running,
         tuple(_drained(site, least, running, key) for key in site.drained_chambers()),

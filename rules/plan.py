@@ -165,9 +165,10 @@ def _watches(
     for key, sensor in site.floats(drained.chamber, "drain-watch").items():
         level = chamber.above_datum_m(sensor.height)
         flows = {k: hydraulics.capacity(k, level) for k in drained.capacity_m3_s}
-        above = chamber.plan_m2 * (chamber.rim_m - level) + sum(
-            site.chambers[f].plan_m2
-            * max(0.0, site.chambers[f].rim_m - max(level, figures.running.levels_m[f]))
+        above = chamber.between_m3(level, chamber.rim_m) + sum(
+            site.chambers[f].between_m3(
+                max(level, figures.running.levels_m[f]), site.chambers[f].rim_m
+            )
             for f in drained.feeders
         )
         rest = sum(flow for k, flow in flows.items() if k != lead)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-TICK_S = 0.1
-"""Time between two looks at the world [s]: ten a second."""
+from rules.signals import TICK_S
 
 RELAY_S = 0.05
 """Time for a relay to open [s]; relays of this size state 10 to 20 ms, doubled and rounded up."""

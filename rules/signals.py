@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from math import inf
 
+TICK_S = 0.1
+"""Time between two looks at the world [s]: ten a second."""
+
 
 class Quality(IntEnum):
     """How far a reading can be believed; the order is the order of trust."""

@@ -117,7 +117,7 @@ def _room_above_m3(plan: Plan, drained: Drained, key: str) -> float | None:
     else:
         return None
     return sum(
-        site.chambers[key].plan_m2 * max(0.0, site.chambers[key].rim_m - level)
+        site.chambers[key].between_m3(level, site.chambers[key].rim_m)
         for key, level in heights.items()
     )
 

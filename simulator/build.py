@@ -53,7 +53,7 @@ def rim_length_m(chamber: Chamber) -> float:
     known."""
     if chamber.length is not None and chamber.width is not None:
         return 2.0 * (chamber.length + chamber.width)
-    return 4.0 * sqrt(chamber.plan_m2)
+    return 4.0 * sqrt(chamber.plan_m2(chamber.rim))
 
 
 def start_level_m(site: Site, key: str) -> float:
@@ -80,10 +80,10 @@ class Builder:
 
     def way(self, key: str, passage: Gravity) -> Way:
         """The way of one passage that needs no pump."""
-        upper = self.site.chambers[passage.from_]
+        upper, lower = self.site.chambers[passage.from_], self.site.chambers[passage.to]
         areas = {
-            "upper_m2": upper.plan_m2,
-            "lower_m2": self.site.chambers[passage.to].plan_m2,
+            "upper_m2": upper.plan_m2(upper.rim),
+            "lower_m2": lower.plan_m2(lower.rim),
         }
         factor = self.draws.factor
         match passage:

@@ -1,41 +1,76 @@
 """A drill's side of the world, moved tick by tick by whoever owns the clock.
 
-The fast runner moves it in a plain loop, the daemon by its own loop: `move` before each tick of the
-guard, `take` after it.
+The fast runner moves it in a plain loop, the running daemon by its own: `move` before each tick of
+the guard, `take` after it.
 """
 
 from __future__ import annotations
 
-from rules.signals import Decision, Phase
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from rules.signals import TICK_S, Decision, Event, Phase
 from rules.site.model import Site
 from simulator.drill import Drill
 from simulator.evidence import Evidence
 from simulator.faults import Script
 from simulator.judge import Finding, judge, statements_for
 from simulator.outcome import Outcome
+from simulator.plant import Plant
 from simulator.stand import Stand
 
-TICK_S = 0.1
+SAMPLE_TICKS = 10  # one row of the trace, and one call of `progress`, a second
 QUIET_S = 180.0  # the guard has had the pumps running for so long when a drill begins
 LONGEST_START_S = 900.0  # a guard that has not come so far by then begins the drill as it is
+
+NEVER_QUIET = Finding(
+    "the guard lets the pumps run on the good day before",
+    False,
+    f"not for {QUIET_S:.0f} s on end within {LONGEST_START_S:.0f} s",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """How a drill stands, once a simulated second; `events` are those since the last moment."""
+
+    t_s: float
+    lasts_s: float
+    plant: Plant
+    decision: Decision
+    events: tuple[Event, ...]
+
+
+Progress = Callable[[Moment], None]
 
 
 class Night:
     """One drill on one stand: a good day until the pumps have run for a while, then the story.
 
-    Raises NoSuchRoleError when the site has nothing that the drill could happen to.
+    Without a guard there is no good day to wait for. Raises NoSuchRoleError when the site has
+    nothing that the drill could happen to.
     """
 
-    def __init__(self, site: Site, drill: Drill, stand: Stand, *, guarded: bool) -> None:
+    def __init__(
+        self,
+        site: Site,
+        drill: Drill,
+        stand: Stand,
+        *,
+        guarded: bool,
+        progress: Progress | None = None,
+    ) -> None:
         self.site = site
         self.drill = drill
         self.stand = stand
-        self._guarded = guarded
+        self._progress = progress
         self._script = Script(site, stand, drill)
         self._statements = statements_for(site, drill)
-        self._t_s = 0.0
-        self._quiet_s = 0.0
-        self._last_start = True
+        self._ticks = 0
+        self._quiet_ticks = 0
+        self._began = 0
+        self._was_quiet = True
+        self._told = 0
         self._seen: Evidence | None = None
         if not guarded:
             self._begin()
@@ -47,72 +82,72 @@ class Night:
 
     @property
     def drill_s(self) -> float:
-        """Time since the drill began [s]."""
-        return self._t_s - self._began_s if self.begun else 0.0
+        """Time since the drill began [s]; nought before."""
+        return (self._ticks - self._began) * TICK_S if self.begun else 0.0
 
     @property
     def ended(self) -> bool:
         """True when the story is over."""
-        return self.begun and self.drill_s >= self.drill.lasts - TICK_S / 2
-
-    @property
-    def seen(self) -> Evidence:
-        """What there is to judge by; only once it has begun."""
-        assert self._seen is not None
-        return self._seen
-
-    def _begin(self) -> None:
-        self._began_s = self._t_s
-        self._seen = Evidence(self.site, self.stand.plant, self.drill.cause_s, self._began_s)
+        lasts_ticks = round(self.drill.lasts / TICK_S)
+        return self.begun and self._ticks - self._began >= lasts_ticks
 
     def move(self, t_s: float) -> None:
         """Bring the world to `t_s`, the time of the guard's next tick [s]."""
         if self.begun:
             self._script.advance(self.drill_s)
-        self._t_s = t_s
+        self._ticks += 1
         self.stand.advance_to(t_s)
 
-    def take(self, t_s: float, decision: Decision) -> None:
-        """Look at the plant and at what the guard decided at `t_s`."""
-        if self._seen is not None:
-            self._seen.take(self.drill_s, TICK_S, decision)
+    def take(self, decision: Decision) -> None:
+        """Look at the plant and at what the guard decided at this tick."""
+        self.stand.obey()  # so that what is seen of the relays is this tick's
+        if self._seen is None:
+            self._wait_for_quiet(decision)
             return
-        running = all(pump.phase is Phase.RUNNING for pump in decision.pumps)
-        self._quiet_s = self._quiet_s + TICK_S if running else 0.0
-        if self._quiet_s >= QUIET_S - TICK_S / 2:
-            self._begin()
-        elif t_s > LONGEST_START_S:
-            self._last_start = False
-            self._begin()
+        seen, t_s = self._seen, self.drill_s
+        seen.take(t_s, TICK_S, decision)
+        if (self._ticks - self._began) % SAMPLE_TICKS == 0:
+            seen.sample(t_s, decision)
+            if self._progress is not None:
+                events = tuple(seen.events[self._told :])
+                self._told = len(seen.events)
+                lasts_s, plant = self.drill.lasts, self.stand.plant
+                self._progress(Moment(t_s, lasts_s, plant, decision, events))
 
-    def outcome(self, seed: int, source: str, without: frozenset[str] = frozenset()) -> Outcome:
-        """What came of it."""
-        seen, plant = self.seen, self.stand.plant
+    def outcome(self, head: Outcome) -> Outcome:
+        """What came of it, filled into `head`; only once it has begun."""
+        seen = self._seen
+        assert seen is not None
         findings = tuple(judge(self.site, statement, seen) for statement in self._statements)
-        if not self._last_start:
-            said = "the guard lets the pumps run on the good day before"
-            detail = f"not for {QUIET_S:.0f} s on end within {LONGEST_START_S:.0f} s"
-            findings = (Finding(said, False, detail), *findings)
-        return Outcome(
-            drill=self.drill.title,
-            site=self.site.site.id,
-            seed=seed,
-            guarded=self._guarded,
-            without=tuple(sorted(without)),
-            source=source,
+        if not self._was_quiet:
+            findings = (NEVER_QUIET, *findings)
+        return replace(
+            head,
             passed=all(finding.held for finding in findings),
             findings=findings,
             lasted_s=self.drill.lasts,
             cause_s=self.drill.cause_s,
             cut_s=seen.first_cut_s(),
-            spilled_m3=dict(plant.spilled_m3),
-            leaked_m3=plant.leaked_m3,
-            dry_s=plant.dry_s,
+            spilled_m3=dict(seen.plant.spilled_m3),
+            leaked_m3=seen.plant.leaked_m3,
+            dry_s=seen.plant.dry_s,
             needless_stop_s=_needless_s(self.drill, seen),
             events=tuple(seen.events),
             alarms=tuple(seen.alarms()),
             trace=seen.trace,
         )
+
+    def _begin(self) -> None:
+        self._began = self._ticks
+        began_s = self._began * TICK_S
+        self._seen = Evidence(self.site, self.stand.plant, self.drill.cause_s, began_s)
+
+    def _wait_for_quiet(self, decision: Decision) -> None:
+        running = all(pump.phase is Phase.RUNNING for pump in decision.pumps)
+        self._quiet_ticks = self._quiet_ticks + 1 if running else 0
+        self._was_quiet = self._quiet_ticks * TICK_S >= QUIET_S - TICK_S / 2
+        if self._was_quiet or self._ticks * TICK_S > LONGEST_START_S:
+            self._begin()
 
 
 def _needless_s(drill: Drill, seen: Evidence) -> float:

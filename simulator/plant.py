@@ -54,7 +54,7 @@ class Plant:
         self.forget()
 
     def _shape(self, site: Site) -> None:
-        self.area_m2 = [chamber.plan_m2 for chamber in site.chambers.values()]
+        self.area_m2 = [chamber.plan_m2(chamber.rim) for chamber in site.chambers.values()]
         self.bottom_m = [chamber.bottom for chamber in site.chambers.values()]
         self.rim_m = [chamber.rim_m for chamber in site.chambers.values()]
         self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in site.chambers.values()]

@@ -12,7 +12,7 @@ from daemon.commands.finding import SITE_HELP
 if TYPE_CHECKING:
     from rules.site.model import Site
     from simulator.drill import Drill
-    from simulator.runner import Moment, Progress
+    from simulator.night import Moment, Progress
 
 DESCRIPTION = """\
 Replays bad nights in the simulator, as fast as it goes, with the very rules that guard the tanks.

@@ -22,6 +22,7 @@ from daemon.pins import PinBoard
 from rules.signals import Decision, EventKind
 from rules.site.model import Site
 from simulator.night import Night
+from simulator.outcome import Outcome
 from simulator.phone import Phone
 from simulator.pins import PinStand, PlantFactory
 from simulator.plant import Plant
@@ -50,7 +51,7 @@ class Pace:
 
     def note(self, decision: Decision) -> None:
         """See whether anything happened."""
-        if any(event.kind in LOUD for event in decision.events):
+        if self._night.begun and any(event.kind in LOUD for event in decision.events):
             self._busy_until_s = self._night.drill_s + BUSY_AFTER_S
 
     def speed(self) -> float:
@@ -96,7 +97,7 @@ def run_simulated(options: argparse.Namespace) -> int:
             socket=Path(options.socket) if options.socket else None,
         )
         assembly.loop.before.append(night.move)
-        assembly.loop.listeners.append(lambda t_s, _n, _w, decision: night.take(t_s, decision))
+        assembly.loop.listeners.append(lambda _t, _n, _w, decision: night.take(decision))
         assembly.loop.listeners.append(lambda _t, _n, _w, decision: pace.note(decision))
         if options.live:
             view = LiveView(site, drill.title, drill.starts_at)
@@ -107,7 +108,16 @@ def run_simulated(options: argparse.Namespace) -> int:
     if code or not night.ended:
         print(f"stopped before the night was over; the log is in {log_file or 'standard error'}")
         return code
-    outcome = night.outcome(options.seed, board.name)
+    outcome = night.outcome(
+        Outcome(
+            drill=drill.title,
+            site=site.site.id,
+            seed=options.seed,
+            guarded=True,
+            without=(),
+            source=board.name,
+        )
+    )
     bare = run_fast(site, drill, options.seed, guarded=False)
     print_outcome(site, outcome, bare)
     if options.live:

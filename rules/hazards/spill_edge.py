@@ -54,7 +54,11 @@ def clock(row: Row, view: View) -> float:
         for key, passage in site.passages.items()
         if passage.to == sensor.chamber
     )
-    return chamber.plan_m2 * (chamber.rim - sensor.height) / rate if rate > 0 else inf
+    return (
+        (chamber.volume_m3(chamber.rim) - chamber.volume_m3(sensor.height)) / rate
+        if rate > 0
+        else inf
+    )
 
 
 def say(row: Row, view: View) -> Saying:

@@ -30,10 +30,11 @@ from daemon.loop import RealTime  # noqa: E402
 from daemon.pins import PinBoard  # noqa: E402
 from rules import engine  # noqa: E402
 from rules.memory import begin  # noqa: E402
-from rules.response import TICK_S  # noqa: E402
+from rules.signals import TICK_S  # noqa: E402
 from rules.signals import Observation, Reading  # noqa: E402
 from rules.site.model import Site  # noqa: E402
 from simulator import library, runner  # noqa: E402
+from simulator.night import QUIET_S  # noqa: E402
 from tests.daemon.boards import MemoryBoard  # noqa: E402
 
 CHILD = """
@@ -103,7 +104,7 @@ def drill_speed() -> None:
     began = time.perf_counter()
     runner.run(site, drill, 1)
     taken = time.perf_counter() - began
-    simulated_s = drill.lasts + runner.QUIET_S
+    simulated_s = drill.lasts + QUIET_S
     say("full drill, ticks a second", f"{simulated_s / TICK_S / taken:9.0f}")
     say("full drill, simulated seconds a second", f"{simulated_s / taken:9.0f}")
 

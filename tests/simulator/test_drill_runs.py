@@ -13,7 +13,8 @@ from simulator.drill import Drill
 from simulator.drill_file import parse_drill
 from simulator.library import drill_names, load_drill, load_site, site_text
 from simulator.outcome import Outcome
-from simulator.runner import Moment, compare, run
+from simulator.night import Moment
+from simulator.runner import compare, run
 
 SHORT = [name for name in drill_names() if name != "healthy-night"]
 SPILLS = ("main-drain-blocked", "two-drains-blocked", "all-drains-blocked", "high-float-stuck")
