@@ -20,6 +20,7 @@ from rules.site.passages import (
     OpenDrain,
     Screen,
     SiphonDrain,
+    UnderBaffle,
     Weir,
 )
 
@@ -198,7 +199,7 @@ def _lowest_edge(passage: Gravity) -> float:
             return passage.crest
         case SiphonDrain() | OpenDrain() | EmergencyDrain():
             return passage.mouth
-        case Screen():
+        case Screen() | UnderBaffle():
             return passage.bottom
         case Hole():
             return passage.centre - passage.diameter / 2

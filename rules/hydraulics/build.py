@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import Literal, Protocol
 
 from rules.hydraulics.drains import OpenDrainFlow, SiphonDrainFlow, annular_capacity
@@ -9,12 +10,25 @@ from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.fittings import drain_k, run_k, sum_k
 from rules.hydraulics.friction import PipeRun
 from rules.hydraulics.hole import HoleFlow
+from rules.hydraulics.opening import UnderBaffleFlow
+from rules.hydraulics.partfull import full_run_flow
 from rules.hydraulics.pump import PumpBranch, PumpCurve, PumpSystem
 from rules.hydraulics.screen import ScreenFlow
+from rules.hydraulics.valves import observed_k, valve_k
 from rules.hydraulics.water import sea_water
 from rules.hydraulics.weir import CONTRACTED, FULL_WIDTH, CombFlow, WeirFlow
 from rules.site.model import Site
-from rules.site.passages import Comb, Drain, Gravity, Hole, Screen, SiphonDrain, Weir
+from rules.site.passages import (
+    Branch,
+    Comb,
+    Drain,
+    Gravity,
+    Hole,
+    Screen,
+    SiphonDrain,
+    UnderBaffle,
+    Weir,
+)
 from rules.site.pipes import Pipe
 
 Bore = Literal["mean", "least"]
@@ -45,9 +59,10 @@ def viscosity_m2_s(site: Site) -> float:
 
 def _pipe_of(drain: Drain, bore: Bore, kinematic_m2_s: float) -> PipeRun:
     bore_m = drain.pipe.bore_m if bore == "mean" else drain.pipe.bore_least_m
+    level_m = drain.level_run.length if drain.level_run is not None else 0.0
     return PipeRun(
         bore_m=bore_m,
-        length_m=drain.length,
+        length_m=drain.length + level_m,
         roughness_m=drain.pipe.roughness_m,
         loss_k=drain_k(drain.fittings, bore_m),
         kinematic_m2_s=kinematic_m2_s,
@@ -77,19 +92,25 @@ def _passage(site: Site, passage: Gravity, bore: Bore, kinematic_m2_s: float) ->
             )
         case Hole():
             return HoleFlow.round(above(passage.centre), passage.diameter)
-        case SiphonDrain():
-            return SiphonDrainFlow(
-                above(passage.mouth),
-                lower.above_datum_m(passage.outlet),
-                _pipe_of(passage, bore, kinematic_m2_s),
-            )
-    pipe = _pipe_of(passage, bore, kinematic_m2_s)
-    return OpenDrainFlow(
+        case UnderBaffle():
+            bottom = above(passage.bottom)
+            return UnderBaffleFlow(bottom, bottom + passage.gap, passage.width)
+    return _drain(
+        passage,
         above(passage.mouth),
         lower.above_datum_m(passage.outlet),
-        pipe,
-        annular_capacity(pipe.bore_m),
+        _pipe_of(passage, bore, kinematic_m2_s),
     )
+
+
+def _drain(drain: Drain, mouth_m: float, outlet_m: float, pipe: PipeRun) -> PassageFlow:
+    most = inf
+    if drain.level_run is not None:
+        most = full_run_flow(pipe.bore_m, drain.level_run.fall / drain.level_run.length)
+    if isinstance(drain, SiphonDrain):
+        valve = 0.0 if drain.valve_open is None else valve_k("gate-valve", drain.valve_open)
+        return SiphonDrainFlow(mouth_m, outlet_m, pipe, valve)
+    return OpenDrainFlow(mouth_m, outlet_m, pipe, min(most, annular_capacity(pipe.bore_m)))
 
 
 def passages(site: Site, bore: Bore, kinematic_m2_s: float) -> dict[str, PassageFlow]:
@@ -119,7 +140,9 @@ def _system(site: Site, key: str, kinematic_m2_s: float) -> PumpSystem:
             pipe=run(
                 branch.pipe,
                 branch.length,
-                run_k(branch.fittings, branch.pipe.bore_m) + branch.valve_loss,
+                run_k(branch.fittings, branch.pipe.bore_m)
+                + branch.valve_loss
+                + _canister_k(branch),
             ),
         )
         for name, branch in site.branches(key).items()
@@ -131,6 +154,12 @@ def _system(site: Site, key: str, kinematic_m2_s: float) -> PumpSystem:
         trunk=shared,
         branches=branches,
     )
+
+
+def _canister_k(branch: Branch) -> float:
+    if branch.canister is None:
+        return 0.0
+    return observed_k(branch.canister.loss, branch.canister.at_flow, branch.pipe.bore_m)
 
 
 def systems(site: Site, kinematic_m2_s: float) -> dict[str, PumpSystem]:

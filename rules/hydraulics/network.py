@@ -79,7 +79,9 @@ class Hydraulics:
         ends = [max(branch.outlet_m, levels_m[branch.to]) for branch in branches.values()]
         shares = [condition.get(key, 1.0) for key in branches]
         source = levels_m[system.source]
-        return system.point(source, ends, shares, condition.get(pump, 1.0), speed)
+        table = self.site.pumps[pump]
+        left = condition.get(pump, 1.0) * (1.0 - table.worn)
+        return system.point(source, ends, shares, left, speed * table.speed)
 
     def running(self) -> Running:
         """The steady state while all is clean and runs."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from itertools import pairwise
 from math import pi
 from typing import Self
 
@@ -70,7 +71,7 @@ class Chamber(Table):
     def _check_fillings(self, fillings: tuple[Filling, ...]) -> None:
         if len(fillings) < 2 or fillings[0].level != 0.0 or fillings[0].volume != 0.0:
             raise ValueError("fillings: begin with level 0 and volume 0, and give at least two")
-        for before, after in zip(fillings, fillings[1:], strict=False):
+        for before, after in pairwise(fillings):
             if after.level <= before.level or after.volume <= before.volume:
                 raise ValueError("fillings: from line to line level and volume must both grow")
         if fillings[-1].level < self.rim:

@@ -14,6 +14,7 @@ from rules.site.passages import (
     Passage,
     Screen,
     SiphonDrain,
+    UnderBaffle,
     Weir,
 )
 from rules.site.sensors import FloatSwitch, FlowMeter
@@ -85,10 +86,17 @@ def _output_targets(site: Site) -> Iterator[Finding]:
             yield f"outputs.{key}", "chamber", s
         if output.kind == "top-off" and site.top_off is None:
             yield f"outputs.{key}", "", "there is no [top_off] table for this valve to belong to"
+    wanted = []
     if site.top_off is not None:
-        for field, target in (("reservoir", site.top_off.reservoir), ("to", site.top_off.to)):
-            if s := _known(site, target, "chambers"):
-                yield "top_off", field, s
+        wanted += [
+            ("top_off", "reservoir", site.top_off.reservoir),
+            ("top_off", "to", site.top_off.to),
+        ]
+    if (change := site.water_change) is not None:
+        wanted += [("water_change", "out_of", change.out_of), ("water_change", "into", change.into)]
+    for table, field, target in wanted:
+        if s := _known(site, target, "chambers"):
+            yield table, field, s
 
 
 def _pins(site: Site) -> Iterator[Finding]:
@@ -124,6 +132,8 @@ def _edges(passage: Passage) -> Iterator[tuple[str, float]]:
         case Screen():
             yield "bottom", passage.bottom
             yield "top", passage.top
+        case UnderBaffle():
+            yield "bottom", passage.bottom
         case Hole():
             yield "centre", passage.centre
         case Branch():

@@ -18,7 +18,7 @@ from rules.site.passages import (
     Passage,
     SiphonDrain,
 )
-from rules.site.pumps import Pump, TopOff
+from rules.site.pumps import Pump, TopOff, WaterChange
 from rules.site.quantities import Duration, Salinity, Share, Temperature
 from rules.site.sensors import FloatSwitch, Sensor
 from rules.site.show import Units
@@ -83,6 +83,7 @@ class Site(Table):
     passages: dict[Id, Passage] = Field(min_length=1)
     pumps: dict[Id, Pump] = Field(min_length=1)
     top_off: TopOff | None = None
+    water_change: WaterChange | None = None
     sensors: dict[Id, Sensor] = Field(default_factory=dict)
     outputs: dict[Id, Output] = Field(default_factory=dict)
     broker: Broker | None = None

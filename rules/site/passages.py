@@ -50,6 +50,15 @@ class Weir(_Between):
     width: Size = Field(description="length of the edge that water goes over [m]")
 
 
+class UnderBaffle(_Between):
+    """A slot under a baffle, which water passes below its surface."""
+
+    kind: Literal["under-baffle"]
+    bottom: Length = Field(0.0, description="height of its lower edge [m above bottom of `from`]")
+    gap: Size = Field(description="clear height of the slot [m]")
+    width: Size = Field(description="clear width of the slot [m]")
+
+
 class Comb(_Between):
     """A row of slots through the top of a wall, which keeps animals out of the overflow box."""
 
@@ -62,33 +71,61 @@ class Comb(_Between):
     slot_height: Size = Field(description="clear height of a slot [m]; above it is wall")
 
 
-class SiphonDrain(_Between, _Run):
+class LevelRun(Table):
+    """A near-level stretch of a drain, which runs part full."""
+
+    length: Size = Field(description="its length [m]")
+    fall: Size = Field(description="how far it falls over that length [m]")
+
+
+class _Drain(_Between, _Run):
+    """What drains of every kind have."""
+
+    mouth: Length = Field(description="height of its inlet or lip [m above the bottom of `from`]")
+    outlet: Length = Field(description="height of its lower end [m above the bottom of `to`]")
+    level_run: LevelRun | None = Field(
+        None, description="the near-level stretch that it ends in, if it has one"
+    )
+
+    @model_validator(mode="after")
+    def _gentle(self) -> Self:
+        if self.level_run is not None and self.level_run.fall > 0.1 * self.level_run.length:
+            raise ValueError("level_run: a fall of more than a tenth of its length is not level")
+        return self
+
+
+class SiphonDrain(_Drain):
     """A drain that runs full of water, throttled by a valve so that it carries most of the flow."""
 
     kind: Literal["siphon-drain"]
-    mouth: Length = Field(description="height of its inlet [m above the bottom of `from`]")
-    outlet: Length = Field(description="height of its lower end [m above the bottom of `to`]")
     tuned_share: Share | None = Field(
         None,
         description="share of the flow that the valve was set to carry while the level stands at "
-        "the lip of the open drain; without it the valve is taken as fully open",
+        "the lip of the open drain; without it, or valve_open, the valve is taken as fully open",
+    )
+    valve_open: Share | None = Field(
+        None, description="how far its gate valve is open, if that is known; at least 25 %"
     )
 
+    @model_validator(mode="after")
+    def _one_setting(self) -> Self:
+        if self.tuned_share is not None and self.valve_open is not None:
+            raise ValueError("give tuned_share or valve_open, not both: they say the same thing")
+        if self.valve_open is not None and self.valve_open < 0.25:
+            raise ValueError("valve_open: no table says what a valve passes under 25 %")
+        return self
 
-class OpenDrain(_Between, _Run):
+
+class OpenDrain(_Drain):
     """A drain with air down its middle: the rest of the flow trickles over its lip, quietly."""
 
     kind: Literal["open-drain"]
-    mouth: Length = Field(description="height of its lip [m above the bottom of `from`]")
-    outlet: Length = Field(description="height of its lower end [m above the bottom of `to`]")
 
 
-class EmergencyDrain(_Between, _Run):
+class EmergencyDrain(_Drain):
     """A drain that is dry on every good day and carries what the others no longer can."""
 
     kind: Literal["emergency-drain"]
-    mouth: Length = Field(description="height of its lip [m above the bottom of `from`]")
-    outlet: Length = Field(description="height of its lower end [m above the bottom of `to`]")
 
 
 class Screen(_Between):
@@ -109,6 +146,19 @@ class Hole(_Between):
     diameter: Size = Field(description="clear diameter [m]")
 
 
+class Canister(Table):
+    """A media canister or reactor on a branch, by the loss seen across it."""
+
+    loss: Size = Field(description="head lost across it [m]")
+    at_flow: Flow = Field(description="the flow at which that loss was seen [m3/s]")
+
+    @model_validator(mode="after")
+    def _flows(self) -> Self:
+        if self.at_flow <= 0.0:
+            raise ValueError("at_flow must be more than nought")
+        return self
+
+
 class Branch(_Run):
     """A pump's way up to one place."""
 
@@ -125,6 +175,9 @@ class Branch(_Run):
     valve_loss: float = Field(
         0.0, ge=0.0, le=1e5, description="loss coefficient of a throttled valve on it; 0 = open"
     )
+    canister: Canister | None = Field(
+        None, description="a canister or reactor that the branch leads through, if any"
+    )
 
     @model_validator(mode="after")
     def _break_above_outlet(self) -> Self:
@@ -133,9 +186,9 @@ class Branch(_Run):
         return self
 
 
-Gravity = Weir | Comb | SiphonDrain | OpenDrain | EmergencyDrain | Screen | Hole
+Gravity = Weir | UnderBaffle | Comb | SiphonDrain | OpenDrain | EmergencyDrain | Screen | Hole
 Drain = SiphonDrain | OpenDrain | EmergencyDrain
 Passage = Annotated[
-    Weir | Comb | SiphonDrain | OpenDrain | EmergencyDrain | Screen | Hole | Branch,
+    Weir | UnderBaffle | Comb | SiphonDrain | OpenDrain | EmergencyDrain | Screen | Hole | Branch,
     Field(discriminator="kind"),
 ]

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from rules.site.base import Id, Name, Table
 from rules.site.passages import Fitting
 from rules.site.pipes import PipeSize
-from rules.site.quantities import Duration, Flow, Length, Size
+from rules.site.quantities import Duration, Flow, Length, Share, Size, Volume
 
 
 class CurvePoint(Table):
@@ -39,6 +39,13 @@ class Pump(Table):
         min_length=2, description="catalogue points, from no flow to most flow"
     )
     trunk: Trunk | None = Field(None, description="pipe shared by all its branches, if any")
+    worn: Share = Field(0.0, description="share of its flow lost to wear and growth, at every head")
+    speed: Share = Field(1.0, description="share of its full speed at which it runs")
+    tolerance: Share = Field(
+        0.10,
+        description="how far its flow may be off the curve; 10 % for a catalogue, less once "
+        "measured",
+    )
     run_on: Duration = Field(
         2.0, description="how long water still rises after the power is cut [s]; at least 0.5 s"
     )
@@ -52,6 +59,8 @@ class Pump(Table):
                 )
         if self.curve[-1].head < 0:
             raise ValueError("curve: a head cannot be below zero")
+        if self.worn >= 1.0 or self.speed <= 0.0:
+            raise ValueError("worn must be under 100 % and speed over 0 %, or it gives no flow")
         if self.run_on < 0.5:
             raise ValueError("run_on: no pump stops at once; give at least 0.5 s")
         return self
@@ -64,3 +73,14 @@ class TopOff(Table):
     to: Id = Field(description="the chamber it is added to")
     rate: Flow = Field(description="flow while its valve is open [m3/s]")
     longest: Duration = Field(300.0, description="longest single opening [s]; shorter is stricter")
+
+
+class WaterChange(Table):
+    """Water taken out and water brought in by two pumps that should match, and never quite do."""
+
+    out_of: Id = Field(description="the chamber that old water is taken from")
+    into: Id = Field(description="the chamber that new water is added to")
+    daily: Volume = Field(description="water exchanged in a day [m3]")
+    tolerance: Share = Field(
+        0.05, description="how far the two pumps may differ, of what is exchanged"
+    )

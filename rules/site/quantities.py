@@ -167,7 +167,7 @@ else:
     Share = _quantity(_read_share, "a share from 0 % to 100 % [0 to 1 inside]", "92 %")
     Temperature = _quantity(_read_temperature, "a temperature [degC inside]", "25 degC", "77 degF")
     Salinity = _quantity(
-        _reader("g/kg", '"35 g/kg"', 0.0, 60.0, "the water formulas hold from 0 to 60 g/kg"),
+        _reader("g/kg", '"35 g/kg"', 0.0, 42.0, "the water formulas hold from 0 to 42 g/kg"),
         "salinity [g/kg inside]; 0 for fresh water",
         "35 g/kg",
     )
