@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 from math import nan
 from pathlib import Path
 
@@ -81,6 +82,20 @@ def site_of(text: str) -> Site:
     return parse_site(text, "night.toml")
 
 
+@cache
+def _demo_plan(name: str, without: frozenset[str]) -> Plan:
+    """The plan of a demo site; it is never changed, so that all nights may share it."""
+    return engine.plan_for(site_of(text_of(name)), without)
+
+
+@cache
+def _good_start(name: str, without: frozenset[str], boot: str, seconds: float) -> Night:
+    """A night that began well; many stories begin like it, so it is told once."""
+    night = Night(name, without=without, boot=boot)
+    night.run(seconds)
+    return night
+
+
 class Night:
     """One guard, one site, and a clock that this class owns.
 
@@ -95,8 +110,14 @@ class Night:
         latched: Iterable[str] = (),
         boot: str = "boot-a",
     ) -> None:
-        self.site = site if isinstance(site, Site) else site_of(text_of(site))
-        self.plan: Plan = engine.plan_for(self.site, frozenset(without))
+        taken_out = frozenset(without)
+        self.plan: Plan = (
+            engine.plan_for(site, taken_out)
+            if isinstance(site, Site)
+            else _demo_plan(site, taken_out)
+        )
+        self.site = self.plan.site
+        self._start = (site, taken_out, boot) if isinstance(site, str) and not latched else None
         self.memory: Memory = begin(self.plan, boot, frozenset(latched))
         self.decision: Decision | None = None
         self.events: list[Event] = []
@@ -169,7 +190,7 @@ class Night:
         if self.decision is not None:
             self.t_s = round(self.t_s + dt_s, 6)
         dropped = tuple(key in self._dropped for key in self.site.outputs)
-        observation = Observation(self.t_s, self._readings(), tuple(self._orders), dropped)
+        observation = Observation(self.t_s, self.readings(), tuple(self._orders), dropped)
         self._orders.clear()
         self._dropped.clear()
         self.memory, self.decision = engine.step(self.plan, self.memory, observation)
@@ -188,7 +209,12 @@ class Night:
     def good(self, seconds: float) -> None:
         """So long with every sensor as on a good day."""
         self.mend()
-        self.run(seconds)
+        if self.decision is None and self._start is not None:
+            told = _good_start(*self._start, seconds)
+            self.memory, self.decision, self.t_s = told.memory, told.decision, told.t_s
+            self.events = list(told.events)
+        else:
+            self.run(seconds)
 
     def wave(self, sensor: str, period_s: float, duty: float, seconds: float) -> None:
         """A contact that waves wet and dry: wet for this share of each period."""
@@ -197,7 +223,8 @@ class Night:
             self._set[sensor] = WET if phase < duty * period_s - 1e-9 else DRY
             self.tick()
 
-    def _readings(self) -> tuple[Reading, ...]:
+    def readings(self) -> tuple[Reading, ...]:
+        """What the sensors say now, in the order of the site file."""
         return tuple(self._set.get(key) or self._good(key) for key in self.site.sensors)
 
     def _good(self, key: str) -> Reading:

@@ -27,7 +27,7 @@ def test_the_pumps_own_chamber_high_never_cuts() -> None:
     night.good(100)
     night.wet("return-high")
     night.run(60)
-    night.rest(3600)
+    night.rest(1800)
     assert night.cut_at is None
     assert night.on("pump-relay")
     (alarm,) = night.raised(OWN)

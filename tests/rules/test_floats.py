@@ -177,13 +177,13 @@ def test_floats_of_a_chamber_that_fills_do_not_contradict_each_other() -> None:
     ] == []
 
 
-def test_a_wet_edge_latches_and_two_hours_do_not_restart_it() -> None:
+def test_a_wet_edge_latches_and_an_hour_does_not_restart_it() -> None:
     night = Night()
     night.good(100)
     night.wet("display-high")
     night.run(3)
     night.mend()
-    night.rest(2 * 3600)
+    night.rest(3600)
     assert night.phase is Phase.LATCHED
     assert len(night.of(EventKind.PUMP_STARTED)) == 1
     alarm = night.alarm(EDGE)

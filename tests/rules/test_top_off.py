@@ -144,7 +144,7 @@ def test_it_shuts_after_its_longest_opening_until_somebody_acknowledges() -> Non
     assert closed.t_s - opened.t_s == pytest.approx(300, abs=2 * TICK_S)
     (alarm,) = night.raised(LONG)
     assert "5 min 00 s" in alarm.saying.what
-    night.rest(3600)
+    night.rest(1200)
     assert not night.on(VALVE)
     assert night.on("pump-relay")
     night.acknowledge(alarm.code)
@@ -155,7 +155,7 @@ def test_it_shuts_after_its_longest_opening_until_somebody_acknowledges() -> Non
 
 def test_without_the_row_it_would_never_shut() -> None:
     night = open_valve(without=["top-off-long"])
-    night.run(900)
+    night.run(400)
     assert night.on(VALVE)
 
 
@@ -198,7 +198,7 @@ def test_it_stays_shut_while_a_pump_is_latched_however_low_the_level() -> None:
     night.run(3)
     night.mend()
     night.dry(FLOAT)
-    night.rest(1800)
+    night.rest(1000)
     assert night.of(EventKind.TOP_OFF_OPENED) == []
 
 
