@@ -141,7 +141,7 @@ MISTAKES = {
     ),
     "kind nobody knows": (
         ("passages.comb", "kind", '"grid"'),
-        ("passages", None, r'kind must be one of "weir", "baffle", "comb"'),
+        ("passages", None, r'kind must be one of "weir", "baffle".*"comb"'),
     ),
     "missing key": (
         ("sensors.display-high", "height", None),
