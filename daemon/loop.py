@@ -16,8 +16,7 @@ import structlog
 from daemon.guard import Guard
 from daemon.logs import at_tick
 from daemon.notify import Notify
-from rules.signals import TICK_S
-from rules.signals import Command, Decision, Event, EventKind
+from rules.signals import TICK_S, Command, Decision, Event, EventKind
 
 log = structlog.get_logger(__name__)
 

@@ -15,16 +15,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.estimate import View
+from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words, in_words
 from rules.matrix import Clear, Effect, Row
+from rules.plan import DrainPlan, Watch
 from rules.signals import DrainFigures, Priority, Saying
 from rules.site.model import Site
 
 DOUBT = 1.10
 """The drains must carry this many times the return flow to be trusted: weir formulas below 30 mm
 of head and a meter out of the box are each good to about 10 %. More is stricter; least 1.0."""
+
+
+def watch_cuts(drain: DrainPlan, watch: Watch) -> bool:
+    """True when a drain-watch float, wet at the computed inflow, is enough to cut the pump.
+
+    One that hangs near the working level is not: clean drains may stand there too.
+    """
+    carried = carried_at_most_m3_s(drain, watch, drain.inflow_m3_s)
+    return carried < DOUBT * drain.inflow_m3_s
 
 
 def rows(site: Site, figures: Figures) -> Iterator[Row]:

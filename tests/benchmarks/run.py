@@ -30,8 +30,11 @@ from daemon.loop import RealTime  # noqa: E402
 from daemon.pins import PinBoard  # noqa: E402
 from rules import engine  # noqa: E402
 from rules.memory import begin  # noqa: E402
-from rules.signals import TICK_S  # noqa: E402
-from rules.signals import Observation, Reading  # noqa: E402
+from rules.signals import (  # noqa: E402
+    TICK_S,
+    Observation,
+    Reading,
+)
 from rules.site.model import Site  # noqa: E402
 from simulator import library, runner  # noqa: E402
 from simulator.night import QUIET_S  # noqa: E402

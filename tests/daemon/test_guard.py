@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from daemon.guard import Guard
-from rules.signals import TICK_S
-from rules.signals import EventKind, Phase
+from rules.signals import TICK_S, EventKind, Phase
 from simulator.library import load_site
 from tests.daemon.boards import MemoryBoard
 

@@ -12,8 +12,8 @@ from rules.site.parse import parse_site
 from simulator.drill import Drill
 from simulator.drill_file import parse_drill
 from simulator.library import drill_names, load_drill, load_site, site_text
-from simulator.outcome import Outcome
 from simulator.night import Moment
+from simulator.outcome import Outcome
 from simulator.runner import compare, run
 
 SHORT = [name for name in drill_names() if name != "healthy-night"]

@@ -1,0 +1,1 @@
+"""What `check` computes beyond the figures of a good day: doubt, failures, stops, sight, upkeep."""

@@ -1,0 +1,189 @@
+"""Where floats should hang, derived from the plumbing.
+
+The idea of overfill prevention (levels of concern of API 2350): a float must speak so early that
+what still arrives while the guard acts fits under the rim. Height = rim - rate x response x
+reserve - tolerance; the rate is the worst net inflow over the surface, the response is the float's
+filter, a tick, the relay and the pump's run-on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rules.assessment.doubt import Doubt
+from rules.figures import LEVEL_TOLERANCE_M, Figures
+from rules.response import RESERVE, response_s
+from rules.site.model import Site
+
+FILTER_S = 1.0
+"""The filter assumed for a float that is not there yet [s]."""
+
+WAVES_M = 0.003
+"""Waves that a float must not answer to [m]; a usual ripple on a display (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a float of one duty should hang in one chamber: from `least_m` to `most_m` above its
+    bottom; `least_m` > `most_m` means that no height will do. `fitted` is the float that hangs
+    there for this duty, if any, and `height_m` its height."""
+
+    chamber: str
+    duty: str
+    least_m: float
+    most_m: float
+    why_least: str
+    why_most: str
+    fitted: str | None
+    height_m: float | None
+
+    @property
+    def suits(self) -> bool:
+        """True if the fitted float hangs where it should."""
+        return self.height_m is not None and self.least_m <= self.height_m <= self.most_m
+
+
+def _fitted(site: Site, chamber: str, duty: str) -> tuple[str | None, float | None, float]:
+    for key, sensor in site.floats(chamber, duty).items():
+        return key, sensor.height, sensor.filter
+    return None, None, FILTER_S
+
+
+def places(site: Site, figures: Figures, doubt: Doubt) -> tuple[Place, ...]:
+    """Every float that would do some good on this site."""
+    found: list[Place] = []
+    for drained in figures.drained:
+        if drained.inflow_m3_s <= 0:
+            continue
+        found += [_under_rim(site, figures, doubt, drained.chamber, key) for key in drained.feeders]
+        if drained.feeders:
+            found.append(_watch(site, figures, doubt, drained.chamber))
+        else:
+            found.append(_under_rim(site, figures, doubt, drained.chamber, drained.chamber))
+    for pump in site.pumps:
+        found.append(_dry(site, figures, doubt, pump))
+        found.append(_sump_high(site, figures, doubt, pump))
+    return tuple(found)
+
+
+def _response(site: Site, pump: str, filter_s: float) -> float:
+    return RESERVE * response_s(filter_s, site.pumps[pump].run_on)
+
+
+def _pump_of(figures: Figures, drained: str) -> str:
+    return next(d.pump for d in figures.drained if d.chamber == drained)
+
+
+def _under_rim(site: Site, figures: Figures, doubt: Doubt, drained: str, key: str) -> Place:
+    """The spill edge of a tank: what arrives during the response still fits under its rim."""
+    fitted, height, filter_s = _fitted(site, key, "spill-edge")
+    chamber, running = site.chambers[key], figures.running.levels_m[key]
+    inflow = doubt.of_chamber(drained).inflow.high
+    needs = inflow * _response(site, _pump_of(figures, drained), filter_s)
+    full = chamber.volume_m3(chamber.rim)
+    most = chamber.level_m(max(0.0, full - needs)) - LEVEL_TOLERANCE_M
+    least = running - chamber.bottom + LEVEL_TOLERANCE_M + WAVES_M
+    return Place(
+        key,
+        "spill-edge",
+        least,
+        most,
+        "the running level, the tolerance of a level and waves",
+        f"the rim, less {needs * 1000:.1f} l that still arrive with every drain blocked, less the "
+        "tolerance of a level",
+        fitted,
+        height,
+    )
+
+
+def _watch(site: Site, figures: Figures, doubt: Doubt, key: str) -> Place:
+    """The watch over the drains: above what clean drains hold, early enough for the tanks."""
+    fitted, height, filter_s = _fitted(site, key, "drain-watch")
+    drained = next(d for d in figures.drained if d.chamber == key)
+    chamber, levels = site.chambers[key], figures.running.levels_m
+    inflow = doubt.of_chamber(key).inflow.high
+    needs = inflow * _response(site, drained.pump, filter_s)
+
+    def room_m3(level_m: float) -> float:
+        own = chamber.between_m3(level_m, chamber.rim_m)
+        feeding = sum(
+            site.chambers[f].between_m3(max(level_m, levels[f]), site.chambers[f].rim_m)
+            for f in drained.feeders
+        )
+        return own + feeding
+
+    rim = chamber.rim_m
+    most = _highest(lambda level: room_m3(level) >= needs, chamber.bottom, rim) - chamber.bottom
+    least = drained.level_m - chamber.bottom + 2 * LEVEL_TOLERANCE_M
+    return Place(
+        key,
+        "drain-watch",
+        least,
+        most - LEVEL_TOLERANCE_M,
+        "the running level and twice the tolerance of a level",
+        f"the height over which {needs * 1000:.1f} l still fit, less the tolerance of a level",
+        fitted,
+        height,
+    )
+
+
+def _highest(holds: Callable[[float], bool], low: float, high: float) -> float:
+    """The highest level at which `holds` is still true, which it is below and not above."""
+    if holds(high):
+        return high
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if holds(middle):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def _dry(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
+    """The low float of the pump's chamber: it is cut before it draws air."""
+    key = site.pumps[pump].from_
+    fitted, height, filter_s = _fitted(site, key, "dry-run")
+    chamber, intake = site.chambers[key], site.pumps[pump].intake
+    needs = doubt.of_pump(pump).flow.high * _response(site, pump, filter_s)
+    least = chamber.level_m(chamber.volume_m3(intake) + needs) + LEVEL_TOLERANCE_M
+    running = figures.running.levels_m[key] - chamber.bottom
+    return Place(
+        key,
+        "dry-run",
+        least,
+        running - 2 * LEVEL_TOLERANCE_M,
+        f"the intake, and {needs * 1000:.1f} l that are still drawn while the guard acts",
+        "the running level, less twice the tolerance of a level",
+        fitted,
+        height,
+    )
+
+
+def _sump_high(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
+    """The high float of the pump's chamber: the drain-down must still fit when it speaks."""
+    key = site.pumps[pump].from_
+    fitted, height, _ = _fitted(site, key, "spill-edge")
+    chamber, levels = site.chambers[key], figures.running.levels_m
+    below = figures.lift(pump).below
+    full = min(site.chambers[k].rim_m for k in below) - LEVEL_TOLERANCE_M
+    needs = doubt.of_pump(pump).drain_down.high
+
+    def fits(level_m: float) -> bool:
+        return needs <= sum(
+            site.chambers[k].between_m3(max(level_m, levels[k]), full) for k in below
+        )
+
+    most = _highest(fits, chamber.bottom, full) - chamber.bottom
+    running = levels[key] - chamber.bottom
+    return Place(
+        key,
+        "spill-edge",
+        running + 2 * LEVEL_TOLERANCE_M,
+        most,
+        "the running level and twice the tolerance of a level",
+        f"the height over which a drain-down of {needs * 1000:.1f} l still fits below",
+        fitted,
+        height,
+    )
