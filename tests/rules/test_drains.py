@@ -19,6 +19,11 @@ def box(night: Night) -> DrainFigures:
     return next(drain for drain in night.decision.drains if drain.chamber == "overflow-box")
 
 
+def watch_m(night: Night) -> float:
+    """The height of the box's float over its bottom [m]."""
+    return night.site.floats()["box-watch"].height
+
+
 def near_watch() -> Night:
     """The classroom with its drain-watch float a few millimetres over the working level."""
     night = Night(site_of(edited(text_of("classroom"), "sensors.box-watch", height='"169 mm"')))
@@ -48,7 +53,7 @@ def test_on_a_good_day_the_drains_carry_more_than_comes() -> None:
         night.plan.figures.running.flows_m3_s["riser"], rel=1e-9
     )
     assert live.level_least_m == 0.0
-    assert live.level_most_m == pytest.approx(0.205)
+    assert live.level_most_m == pytest.approx(watch_m(night))
     assert not isfinite(live.spill_s)
 
 
@@ -58,8 +63,8 @@ def test_a_wet_watch_bounds_the_level_from_below() -> None:
     night.wet("box-watch")
     night.run(1.5)
     live = box(night)
-    assert live.level_least_m == pytest.approx(0.205)
-    assert live.level_most_m == pytest.approx(0.350)
+    assert live.level_least_m == pytest.approx(watch_m(night))
+    assert live.level_most_m == pytest.approx(night.site.chambers["overflow-box"].rim)
 
 
 # --- the meter -----------------------------------------------------------------------------------

