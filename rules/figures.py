@@ -176,20 +176,23 @@ def _drained(site: Site, hydraulics: Hydraulics, running: Running, chamber: str)
     )
 
 
-def _still_level_m(site: Site, chamber: str, siphon_breaks: bool) -> float:
-    """Where a chamber that a pump feeds, or a drain leaves, comes to rest after a stop."""
-    crests = [
-        site.chambers[chamber].above_datum_m(_lowest_edge(p))
-        for p in site.gravity().values()
-        if p.from_ == chamber
-    ]
-    for passage in site.passages.values():
-        if isinstance(passage, Branch) and passage.to == chamber:
+def edges_m(site: Site, chamber: str, siphon_breaks: bool) -> dict[str, float]:
+    """Down to where each passage empties a chamber after a stop, by passage [m above datum].
+
+    A branch runs back down to its siphon break, or without one, or with all of them plugged
+    (`siphon_breaks` false), to its open end.
+    """
+    found = {}
+    for key, passage in site.passages.items():
+        if not isinstance(passage, Branch):
+            if passage.from_ == chamber:
+                found[key] = site.chambers[chamber].above_datum_m(_lowest_edge(passage))
+        elif passage.to == chamber:
             broken = siphon_breaks and passage.siphon_break is not None
             height = passage.siphon_break if broken else passage.outlet
             assert height is not None
-            crests.append(site.chambers[chamber].above_datum_m(height))
-    return min(crests)
+            found[key] = site.chambers[chamber].above_datum_m(height)
+    return found
 
 
 def _lowest_edge(passage: Gravity) -> float:
@@ -205,19 +208,22 @@ def _lowest_edge(passage: Gravity) -> float:
             return passage.centre - passage.diameter / 2
 
 
-def _drain_down_m3(site: Site, running: Running, pump: str, siphon_breaks: bool) -> float:
-    """What runs down to the chambers below after a stop of `pump` [m3]."""
-    fed = tuple(branch.to for branch in site.branches(pump).values())
-    above = set(fed)
+def emptied(site: Site, pump: str) -> tuple[str, ...]:
+    """The chambers from which water runs down after a stop of `pump`."""
+    above = {branch.to for branch in site.branches(pump).values()}
     for key in site.drained_chambers():
         if feeding_pump(site, key) == pump:
             above.update((key, *feeders(site, key)))
-    above -= set(_below(site, pump))
+    return tuple(sorted(above - set(_below(site, pump))))
+
+
+def _drain_down_m3(site: Site, running: Running, pump: str, siphon_breaks: bool) -> float:
+    """What runs down to the chambers below after a stop of `pump` [m3]."""
     return sum(
         site.chambers[key].between_m3(
-            _still_level_m(site, key, siphon_breaks), running.levels_m[key]
+            min(edges_m(site, key, siphon_breaks).values()), running.levels_m[key]
         )
-        for key in sorted(above)
+        for key in emptied(site, pump)
     )
 
 
@@ -280,4 +286,4 @@ def compute(site: Site) -> Figures:
     )
 
 
-__all__ = ["Blocked", "Drained", "Figures", "Lift", "compute"]
+__all__ = ["Blocked", "Drained", "Figures", "Lift", "compute", "edges_m", "emptied"]

@@ -19,6 +19,14 @@ _DOUBT_LIP = 0.20
 _DOUBT_AIR = 0.20
 
 
+def lip_parts(head_m: float, bore_m: float) -> tuple[float, float]:
+    """Flow over the lip as a weir, and through the mouth as an orifice [m3/s], at one head."""
+    if head_m <= 0.0:
+        return 0.0, 0.0
+    fall = sqrt(2.0 * GRAVITY_M_S2 * head_m)
+    return _LIP * pi * bore_m * head_m * fall, _MOUTH * 0.25 * pi * bore_m * bore_m * fall
+
+
 def lip_flow(head_m: float, bore_m: float) -> float:
     """Flow over the lip of a standing pipe [m3/s], with its end open to the air.
 
@@ -26,10 +34,7 @@ def lip_flow(head_m: float, bore_m: float) -> float:
     an orifice, 0.60 A sqrt(2 g h): whichever passes less; they meet at h = 3/8 D.
     Common hydraulics of a shaft inlet; coefficients from memory.
     """
-    if head_m <= 0.0:
-        return 0.0
-    fall = sqrt(2.0 * GRAVITY_M_S2 * head_m)
-    return min(_LIP * pi * bore_m * head_m, _MOUTH * 0.25 * pi * bore_m * bore_m) * fall
+    return min(lip_parts(head_m, bore_m))
 
 
 def annular_capacity(bore_m: float, filled: float = AIR_CORE_SHARE) -> float:
@@ -70,7 +75,8 @@ class SiphonDrainFlow:
     pipe: PipeRun
     throttle_k: float = 0.0
 
-    def _lip_and_weight(self, up_m: float) -> tuple[float, float]:
+    def lip_and_weight(self, up_m: float) -> tuple[float, float]:
+        """What its lip would pass [m3/s], and the weight of the full pipe, 0 to 1."""
         head = up_m - self.mouth_m
         if head <= 0.0:
             return 0.0, 0.0
@@ -79,7 +85,7 @@ class SiphonDrainFlow:
 
     def flow(self, up_m: float, down_m: float, condition: float = 1.0) -> float:
         """Flow [m3/s] from level `up_m` to `down_m`, above the site's datum."""
-        lip, weight = self._lip_and_weight(up_m)
+        lip, weight = self.lip_and_weight(up_m)
         head = up_m - max(self.outlet_m, down_m)
         if lip <= 0.0 or head <= 0.0:
             return 0.0
@@ -91,7 +97,7 @@ class SiphonDrainFlow:
 
         None when even the open valve passes less.
         """
-        lip, weight = self._lip_and_weight(up_m)
+        lip, weight = self.lip_and_weight(up_m)
         head = up_m - max(self.outlet_m, down_m)
         full = flow_m3_s
         if flow_m3_s > lip:

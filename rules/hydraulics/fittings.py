@@ -48,6 +48,11 @@ def turbulent_factor(bore_m: float) -> float:
     return min(_TURBULENT, key=lambda row: abs(log(row[0] / millimetres)))[1]
 
 
+def times_turbulent(fitting: str) -> float | None:
+    """The n of a fitting whose K is n x the turbulent factor of its size; None if K is fixed."""
+    return _BY_SIZE.get(fitting)
+
+
 def loss_k(fitting: str, bore_m: float) -> float:
     """Loss coefficient of one fitting: K fixed, or n x the turbulent factor of its size.
 
@@ -66,17 +71,25 @@ def sum_k(fittings: Iterable[str], bore_m: float) -> float:
     return sum(loss_k(fitting, bore_m) for fitting in fittings)
 
 
-def run_k(fittings: Iterable[str], bore_m: float) -> float:
-    """Sum for a run with an open end, which always loses its velocity head, listed or not."""
+def of_run(fittings: Iterable[str]) -> list[str]:
+    """The fittings of a run with an open end, which always loses its velocity head."""
     listed = list(fittings)
-    if "exit" not in listed:
-        listed.append("exit")
-    return sum_k(listed, bore_m)
+    return listed if "exit" in listed else [*listed, "exit"]
 
 
-def drain_k(fittings: Iterable[str], bore_m: float) -> float:
-    """Sum for a drain; an entrance that is not listed counts as one that projects (the worst)."""
+def of_drain(fittings: Iterable[str]) -> list[str]:
+    """The fittings of a drain; an entrance that is not listed is one that projects (the worst)."""
     listed = list(fittings)
     if not any(fitting.startswith("entrance-") for fitting in listed):
         listed.append("entrance-projecting")
-    return run_k(listed, bore_m)
+    return of_run(listed)
+
+
+def run_k(fittings: Iterable[str], bore_m: float) -> float:
+    """Sum of the loss coefficients of a run with an open end."""
+    return sum_k(of_run(fittings), bore_m)
+
+
+def drain_k(fittings: Iterable[str], bore_m: float) -> float:
+    """Sum of the loss coefficients of a drain."""
+    return sum_k(of_drain(fittings), bore_m)

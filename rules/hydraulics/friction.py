@@ -30,6 +30,24 @@ def _colebrook(reynolds: float, roughness: float) -> tuple[float, float]:
     return 1.0 / (x * x), -2.0 * pull / (1.0 + pull)
 
 
+def colebrook(reynolds: float, roughness: float) -> float:
+    """Darcy friction factor in turbulence: 1/sqrt(f) = -2 log10(e/3.7 + 2.51/(Re sqrt(f))).
+
+    Solved, Colebrook 1939; `roughness` e is relative to the bore. Below Re 4000 it holds only in
+    part, see `turbulent_weight`.
+    """
+    return _colebrook(reynolds, roughness)[0]
+
+
+def turbulent_weight(reynolds: float) -> float:
+    """Weight of Colebrook's factor beside the laminar one: 0 up to Re 2000, 1 from Re 4000 on.
+
+    Between them t^2 (3 - 2 t), t = (Re - 2000) / 2000 (our own choice).
+    """
+    t = min(1.0, max(0.0, (reynolds - LAMINAR_RE) / (TURBULENT_RE - LAMINAR_RE)))
+    return t * t * (3.0 - 2.0 * t)
+
+
 def darcy(reynolds: float, roughness: float) -> tuple[float, float]:
     """Darcy friction factor, and its exponent d ln f / d ln Re.
 
@@ -52,7 +70,7 @@ def darcy(reynolds: float, roughness: float) -> tuple[float, float]:
         return laminar, -1.0
     turbulent, exponent = _colebrook(reynolds, roughness)
     t = (reynolds - LAMINAR_RE) / (TURBULENT_RE - LAMINAR_RE)
-    weight = t * t * (3.0 - 2.0 * t)
+    weight = turbulent_weight(reynolds)
     growth = 6.0 * t * (1.0 - t) * reynolds / (TURBULENT_RE - LAMINAR_RE)
     factor = laminar + weight * (turbulent - laminar)
     slope = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
 
 from rules.hydraulics.friction import GRAVITY_M_S2
 from rules.hydraulics.opening import SHARP_EDGE, root
@@ -102,6 +102,17 @@ class WeirFlow:
 
 
 @dataclass(frozen=True, slots=True)
+class Slot:
+    """One slot of a comb at work: its width less the contraction [m], its free flow [m3/s], the
+    share of that which the lower level leaves, and what it passes at most once drowned [m3/s]."""
+
+    clear_m: float
+    free_m3_s: float
+    held: float
+    drowned_m3_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class CombFlow:
     """A row of slots, each a contracted weir that becomes an orifice when the level tops it.
 
@@ -123,19 +134,23 @@ class CombFlow:
         return condition * self._through(up_m, down_m)
 
     def _through(self, high_m: float, low_m: float) -> float:
-        head = high_m - self.crest_m
-        if head <= 0.0:
+        if high_m <= self.crest_m:
             return 0.0
-        width = self.slot_width_m
+        slot = self.slot(high_m, low_m)
+        return self.slots * min(slot.free_m3_s * slot.held, slot.drowned_m3_s)
+
+    def slot(self, high_m: float, low_m: float) -> Slot:
+        """One slot with these levels on its two sides, the higher one above the crest."""
+        head, width = high_m - self.crest_m, self.slot_width_m
         over = max(0.0, head - self.slot_height_m)
         clear = width - 0.2 * min(head, width * _SLOT_RATIO_MOST)
         free = _FRANCIS * clear * (head * sqrt(head) - over * sqrt(over))
         lower = low_m - self.crest_m
-        if lower > 0.0:
-            area = width * min(head, self.slot_height_m)
-            drowned = SHARP_EDGE * area * sqrt(2.0 * GRAVITY_M_S2) * root(high_m - low_m)
-            free = min(free * villemonte(head, lower), drowned)
-        return self.slots * free
+        if lower <= 0.0:
+            return Slot(clear, free, 1.0, inf)
+        area = width * min(head, self.slot_height_m)
+        drowned = SHARP_EDGE * area * sqrt(2.0 * GRAVITY_M_S2) * root(high_m - low_m)
+        return Slot(clear, free, villemonte(head, lower), drowned)
 
     def uncertainty(self, up_m: float, down_m: float) -> float:
         """Doubt about the flow, as a share: slots this narrow lie outside every tested range."""
