@@ -9,117 +9,22 @@ coefficient that Kindsvater-Carter has, by fluids, at the head the weir settles 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
 from fluids.open_flow import Q_weir_rectangular_full_Kindsvater_Carter
-from pyswmm import Links, Nodes, Simulation
 
 from rules.hydraulics.friction import PipeRun
 from rules.hydraulics.hole import HoleFlow
 from rules.hydraulics.pump import PumpBranch, PumpCurve, PumpSystem
 from rules.hydraulics.weir import WeirFlow
+from tests import swmm
+from tests.swmm import STEP_S, Tank
 
 WITHIN_M = 2e-3
-STEP_S = 0.25
-OPTIONS = """[OPTIONS]
-FLOW_UNITS CMS
-FLOW_ROUTING DYNWAVE
-LINK_OFFSETS DEPTH
-START_DATE 01/01/2000
-START_TIME 00:00:00
-END_DATE 01/01/2000
-END_TIME {end}
-REPORT_STEP 00:00:10
-ROUTING_STEP {step}
-VARIABLE_STEP 0
-INERTIAL_DAMPING NONE
-MIN_SURFAREA 1e-6
-THREADS 1
-"""
 
 
-@dataclass
-class Tank:
-    bottom_m: float
-    height_m: float
-    area_m2: float
-    depth_m: float
-    inflow_m3_s: float = 0.0
-
-
-@dataclass
-class Case:
-    """A set of tanks and ways between them, told to both sides; "out" is the world outside."""
-
-    seconds: int
-    tanks: dict[str, Tank]
-    weirs: dict[str, tuple[str, str, float, float]] = field(default_factory=dict)  # crest, width
-    holes: dict[str, tuple[str, str, float, float]] = field(default_factory=dict)  # centre, bore
-    pump: tuple[str, str, list[tuple[float, float]]] | None = None  # from, to, (flow, head)
-    blocked_from: dict[str, float] = field(default_factory=dict)  # way: second
-    coefficient: float = 1.84  # of SWMM's weirs
-
-    def swmm(self, folder: Path) -> list[dict[str, float]]:
-        """Level of each tank above the datum after each ten seconds."""
-        file = folder / "case.inp"
-        file.write_text(self._text(), encoding="ascii")
-        seen: list[dict[str, float]] = []
-        with Simulation(str(file)) as run:
-            nodes, links = Nodes(run), Links(run)
-            for _ in run:
-                at = (run.current_time - run.start_time).total_seconds()
-                for way, second in self.blocked_from.items():
-                    if at >= second:
-                        links[way].target_setting = 0.0
-                if at >= 10.0 * (len(seen) + 1) - 1e-3:
-                    seen.append({k: t.bottom_m + nodes[k].depth for k, t in self.tanks.items()})
-        return seen
-
-    def _text(self) -> str:
-        minutes, seconds = divmod(self.seconds, 60)
-        lines = [
-            OPTIONS.format(end=f"{minutes // 60:02d}:{minutes % 60:02d}:{seconds:02d}", step=STEP_S)
-        ]
-
-        def to(way: str, end: str) -> str:
-            return f"out-{way}" if end == "out" else end
-
-        lines.append("[STORAGE]")
-        for key, tank in self.tanks.items():
-            lines.append(
-                f"{key} {tank.bottom_m} {tank.height_m} {tank.depth_m} "
-                f"FUNCTIONAL 0 0 {tank.area_m2} 0 0"
-            )
-        lines += ["aside 0 1 0 FUNCTIONAL 0 0 1 0 0", "[OUTFALLS]"]
-        # each takes one way only, and there must be one: a closed circuit has a dry tank aside
-        leaving = [k for k, way in (self.weirs | self.holes).items() if way[1] == "out"]
-        lines += [f"out-{key} -10 FREE NO" for key in [*leaving, "aside"]]
-        lines += ["[WEIRS]", "aside-edge aside out-aside TRANSVERSE 0.5 1.84 NO 0 0 YES"]
-        for key, (start, end, crest, _) in self.weirs.items():
-            lines.append(
-                f"{key} {start} {to(key, end)} TRANSVERSE {crest} {self.coefficient} NO 0 0 YES"
-            )
-        lines.append("[ORIFICES]")
-        for key, (start, end, centre, bore) in self.holes.items():
-            lines.append(f"{key} {start} {to(key, end)} SIDE {centre - bore / 2} 0.61 NO 0")
-        lines += ["[XSECTIONS]", "aside-edge RECT_OPEN 0.5 1 0 0"]
-        for key, (start, _, crest, width) in self.weirs.items():
-            lines.append(f"{key} RECT_OPEN {self.tanks[start].height_m - crest} {width} 0 0")
-        for key, (_, _, _, bore) in self.holes.items():
-            lines.append(f"{key} CIRCULAR {bore} 0 0 0")
-        if self.pump is not None:
-            start, end, curve = self.pump
-            lines += ["[PUMPS]", f"pump {start} {end} curve ON 0 0", "[CURVES]"]
-            rows = sorted((head, flow) for flow, head in curve)
-            kind = ["PUMP3"] + [""] * len(rows)
-            lines += [f"curve {k} {h} {q}" for k, (h, q) in zip(kind, rows, strict=False)]
-        lines.append("[INFLOWS]")
-        for key, tank in self.tanks.items():
-            if tank.inflow_m3_s:
-                lines.append(f'{key} FLOW "" FLOW 1.0 1.0 {tank.inflow_m3_s}')
-        return "\n".join(lines) + "\n"
+class Case(swmm.Case):
+    """A case told to both sides."""
 
     def _ways(self) -> dict[str, tuple[str, str, Callable[[float, float, float], float]]]:
         ways = {}
