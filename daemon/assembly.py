@@ -12,12 +12,13 @@ import structlog
 
 from daemon.control import Control, ControlError
 from daemon.guard import Guard
-from daemon.latches import Latches, read_latches
+from daemon.latches import Latches, read_kept
 from daemon.link import Link
 from daemon.loop import Loop, Time
 from daemon.notify import Notify
 from daemon.ports import Board
 from daemon.status import StatusBoard
+from rules.memory import Kept
 from rules.signals import Decision
 from rules.site.model import Site
 
@@ -47,10 +48,11 @@ class Assembly:
         latches: Path | None,
         socket: Path | None,
     ) -> None:
-        held = read_latches(latches) if latches else frozenset()
-        if held:
-            log.warning("still latched from before the restart", rows=", ".join(sorted(held)))
-        self.guard = Guard(site, board, boot, latched=held, clock=time.monotonic)
+        kept = read_kept(latches) if latches else Kept()
+        if kept.latched:
+            rows = ", ".join(sorted(kept.latched))
+            log.warning("still latched from before the restart", rows=rows)
+        self.guard = Guard(site, board, boot, kept=kept, clock=time.monotonic)
         self.notify = Notify()
         self.loop = Loop(self.guard, pace, self.notify)
         self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link)
@@ -104,4 +106,4 @@ class Assembly:
 
     def _to_latches(self, _t_s: float, _tick: int, _wall: datetime, _decision: Decision) -> None:
         assert self._latches is not None
-        self._latches.keep(self.guard.latched())
+        self._latches.keep(self.guard.kept())

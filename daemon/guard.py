@@ -8,7 +8,7 @@ from daemon.lease import Leases
 from daemon.ports import Board
 from daemon.sensing import Senses
 from rules import engine
-from rules.memory import begin, latched_rows
+from rules.memory import Kept, begin, keep
 from rules.plan import Plan
 from rules.signals import Command, Decision, Observation
 from rules.site.model import Site
@@ -17,8 +17,8 @@ from rules.site.model import Site
 class Guard:
     """The guard of one site, on one board.
 
-    `without` takes hazards out, to prove that they are needed; `latched` are rows that a person
-    has not reset since before a restart. `clock` times the leases [s].
+    `without` takes hazards out, to prove that they are needed; `kept` is what an earlier run left
+    behind. `clock` times the leases [s].
     """
 
     def __init__(
@@ -28,11 +28,11 @@ class Guard:
         boot: str,
         *,
         without: frozenset[str] = frozenset(),
-        latched: frozenset[str] = frozenset(),
+        kept: Kept | None = None,
         clock: Callable[[], float] | None = None,
     ) -> None:
         self.plan: Plan = engine.plan_for(site, without)
-        self._memory = begin(self.plan, boot, latched)
+        self._memory = begin(self.plan, boot, kept)
         self._senses = Senses(site, board)
         self._now_s = 0.0
         self.leases = Leases(board, tuple(site.outputs), clock=clock or (lambda: self._now_s))
@@ -46,9 +46,9 @@ class Guard:
         self.leases.drive(decision.outputs)
         return decision
 
-    def latched(self) -> frozenset[str]:
-        """Rows that must stay in force over a restart."""
-        return latched_rows(self.plan, self._memory)
+    def kept(self) -> Kept:
+        """What must outlive a restart of the daemon."""
+        return keep(self.plan, self._memory)
 
     def close(self) -> None:
         """Let every output go."""

@@ -7,8 +7,8 @@ from rich.console import Console
 from rich.table import Table
 
 from rules.matrix import Effect, Row
+from rules.memory import RESTS_S
 from rules.plan import Plan
-from rules.pumping import RESTS_S
 from rules.site import show
 from rules.site.passages import Branch
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor, Sensor

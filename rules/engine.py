@@ -35,6 +35,12 @@ from rules.site.model import Site
 SETTLED_S = 60.0
 """A pump must have run for this long before the top-off may open [s]; longer is stricter."""
 
+RETURN_S = 10.0
+"""A cause that was acted on at once must be gone for this long before it counts as gone [s]: waves
+at a float are one alarm, not a thousand. Longer is stricter."""
+
+DAY_S = 86400.0
+
 HEARTBEAT_S = 0.5
 """The heartbeat output changes this often [s]."""
 
@@ -56,7 +62,8 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     pumps, row_states = _step_pumps(plan, memory, row_states, t_s, events)
     since_s, happened = _top_off(plan, view, row_states, pumps)
     events.extend(happened)
-    after = Memory(memory.boot, t_s, contacts, row_states, pumps, since_s)
+    used_s = _top_off_used_s(plan, view)
+    after = Memory(memory.boot, t_s, contacts, row_states, pumps, since_s, used_s)
     return after, _decide(plan, view, after, tuple(events))
 
 
@@ -74,7 +81,8 @@ def _step_rows(
         charge, standing = _charge(row, state, present, view.dt_s)
         if held_over:
             # latched before the guard restarted: say it again, with a code of this boot
-            before_restart = replace(state, charge_s=row.delay_s * present, standing=present)
+            charge = (row.delay_s or RETURN_S) * present
+            before_restart = replace(state, charge_s=charge, standing=present)
             states[i] = _raise(view, row, before_restart, states, events)
         elif standing and not state.standing:
             raised = replace(state, charge_s=charge, standing=True)
@@ -88,9 +96,15 @@ def _step_rows(
 
 
 def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[float, bool]:
-    """Net time with the cause, and whether it stands: from a full charge until an empty one."""
+    """Net time with the cause, and whether it stands: from a full charge until an empty one.
+
+    A row without a delay stands at once, and until its cause has been gone for `RETURN_S`.
+    """
     if row.delay_s == 0.0:
-        return 0.0, present
+        if present:
+            return RETURN_S, True
+        left = max(0.0, state.charge_s - dt_s)
+        return (0.0, False) if left < 1e-9 else (left, state.standing)
     if present:
         charge = min(row.delay_s, state.charge_s + dt_s)
         return charge, state.standing or charge >= row.delay_s - 1e-9
@@ -205,6 +219,16 @@ def _top_off(
     return None, (Event(EventKind.TOP_OFF_CLOSED, t_s, key, f"Top-off closed: {why}"),)
 
 
+def _top_off_used_s(plan: Plan, view: View) -> float:
+    """How much of a day's opening is used up [s]: filled while open, emptied over a day."""
+    top_off, used_s = plan.top_off, view.memory.top_off_used_s
+    if top_off is None:
+        return 0.0
+    if view.memory.top_off_since_s is not None:
+        used_s += view.dt_s
+    return max(0.0, used_s - view.dt_s * top_off.daily_s / DAY_S)
+
+
 def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) -> Decision:
     outputs = [False] * len(plan.outputs)
     for pump, state in zip(plan.pumps, after.pumps, strict=True):
@@ -222,7 +246,7 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         if state.state is not AlarmState.NORMAL
     )
     sounding = any(
-        alarm.priority is Priority.HIGH and alarm.state is AlarmState.UNACK_ALARM
+        alarm.priority is Priority.HIGH and alarm.state in orders.ACKNOWLEDGEABLE
         for alarm in standing
     )
     for index in plan.sounders:

@@ -61,6 +61,14 @@ class View:
         """True when the pump was commanded on at the last tick."""
         return self.memory.pumps[pump].on
 
+    def fed(self, drain: DrainPlan) -> bool:
+        """True when any pump whose water reaches these drains was on at the last tick."""
+        return any(self.pump_on(pump) for pump, _ in drain.feeds)
+
+    def priming_of(self, drain: DrainPlan) -> bool:
+        """True while these drains may still be priming, after any pump that feeds them started."""
+        return any(self.priming(pump) for pump, _ in drain.feeds)
+
     def priming(self, pump: int) -> bool:
         """True while the drains of a pump just started may still be priming."""
         state = self.memory.pumps[pump]
@@ -159,16 +167,19 @@ def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
 def _inflow(view: View, drain: DrainPlan) -> float:
     """What arrives at a drained chamber [m3/s].
 
-    While its pump is on, a meter that reads too little must not hide a loss: no less than half of
+    While its pumps are on, a meter that reads too little must not hide a loss: no less than half of
     the computed inflow is believed.
     """
-    inflow = view.flows[drain.pump] * drain.share
-    return max(inflow, 0.5 * drain.inflow_m3_s) if view.pump_on(drain.pump) else inflow
+    inflow = 0.0
+    for pump, share in drain.feeds:
+        inflow += view.flows[pump] * share
+    running = all(view.pump_on(pump) for pump, _ in drain.feeds)
+    return max(inflow, 0.5 * drain.inflow_m3_s) if running else inflow
 
 
 def _net_m3_s(view: View, drain: DrainPlan) -> float:
     """What stays above with the largest drain shut [m3/s]; zero or less while all is carried."""
-    if _highest_wet(view, drain) is None or not view.pump_on(drain.pump):
+    if _highest_wet(view, drain) is None or not view.fed(drain):
         return 0.0
     return _inflow(view, drain) - drain.firm_rest_m3_s - drain.emergency_m3_s
 

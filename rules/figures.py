@@ -23,6 +23,7 @@ from rules.site.passages import (
     UnderBaffle,
     Weir,
 )
+from rules.site.pumps import Trunk
 
 LEVEL_TOLERANCE_M = 0.005
 """How far a height read with a ruler may be off, and a surface may stand above its mean [m]."""
@@ -225,6 +226,22 @@ def _drain_down_m3(site: Site, running: Running, pump: str, siphon_breaks: bool)
         )
         for key in emptied(site, pump)
     )
+
+
+def pipes_m3(site: Site, pump: str) -> float:
+    """What stands in the pipes of a pump and in the siphons it feeds, and runs out of them [m3].
+
+    Counted whole, the stretches under the lower level too: the unfavourable side.
+    """
+    runs: list[Trunk | Branch | SiphonDrain] = list(site.branches(pump).values())
+    trunk = site.pumps[pump].trunk
+    if trunk is not None:
+        runs.append(trunk)
+    for chamber in site.drained_chambers():
+        if feeding_pump(site, chamber) == pump:
+            drains = site.drains_from(chamber).values()
+            runs += [drain for drain in drains if isinstance(drain, SiphonDrain)]
+    return sum(run.pipe.area_m2 * run.length for run in runs)
 
 
 def _below(site: Site, pump: str) -> tuple[str, ...]:

@@ -12,6 +12,9 @@ from rules.memory import Memory, RowMemory
 from rules.plan import Plan
 from rules.signals import AlarmState, Command, Event, EventKind, Observation, Order, Origin
 
+EVERYTHING = "all"
+"""In place of a code: a reset of all that is latched."""
+
 ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
 
 
@@ -86,6 +89,10 @@ def _reset(
     held = [i for i, state in enumerate(states) if state.held]
     if not held:
         return refuse("nothing is latched")
+    if command.code != EVERYTHING:
+        held = [i for i in held if states[i].code == command.code]
+        if not held:
+            return refuse(f"{command.code} is not the code of anything that is latched")
     standing = [i for i in held if states[i].standing]
     if standing:
         causes = "; ".join(plan.rows[i].cause for i in standing)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.figures import Drained, Figures, feeding_pump
+from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
 from rules.matrix import Row
 from rules.site.model import Site
@@ -19,6 +19,9 @@ from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
 
 PRIME_LONGEST_S = 45.0
 """Longest time a siphon drain may take to prime after a start [s]; shorter is stricter."""
+
+TOP_OFF_DAYS = 3.0
+"""Fresh water in a day beyond this many days of evaporation is not evaporation; less is stricter."""
 
 CONTACT_FILTER_S = 1.0
 """Filter of leak pads and supply inputs [s]: a drip or a flicker of the mains does not count."""
@@ -55,14 +58,13 @@ class Watch:
 
 @dataclass(frozen=True, slots=True)
 class DrainPlan:
-    """A drained chamber for the tick: its share of the pump's flow and its capacities at the
-    allowed level, of the largest firm drain, the other firm drains, and the emergency drains."""
+    """A drained chamber for the tick: the pumps that feed it, each with the share of its flow that
+    arrives, and its capacities at the allowed level: of the largest firm drain, the other firm
+    drains, and the emergency drains. `pump` is the first that feeds it."""
 
     chamber: str
     pump: int
-    share: float
-    meter: int | None
-    meter_share: float
+    feeds: tuple[tuple[int, float], ...]
     lead: str
     lead_m3_s: float
     firm_rest_m3_s: float
@@ -97,11 +99,16 @@ class Spare:
 
 @dataclass(frozen=True, slots=True)
 class TopOffPlan:
-    """The top-off for the tick; it may open only while all of `pumps` have run for a while."""
+    """The top-off for the tick.
+
+    It may open only while all of `pumps` have run for a while; `longest_s` bounds one opening,
+    `daily_s` all openings of a day together.
+    """
 
     output: int
     switch: Contact
     longest_s: float
+    daily_s: float
     pumps: tuple[int, ...]
 
 
@@ -177,6 +184,21 @@ def _watches(
     return tuple(sorted(found, key=lambda watch: watch.height_m))
 
 
+def _feeds(site: Site, figures: Figures, chamber: str) -> tuple[tuple[int, float], ...]:
+    """The pumps whose water reaches a chamber, each with the share of its flow that does."""
+    found = []
+    for index, pump in enumerate(site.pumps):
+        lift = figures.lift(pump)
+        reaching = sum(
+            lift.branches[key]
+            for key, branch in site.branches(pump).items()
+            if chamber in (branch.to, *downstream(site, (branch.to,)))
+        )
+        if reaching > 0 and lift.flow_m3_s > 0:
+            found.append((index, reaching / lift.flow_m3_s))
+    return tuple(found)
+
+
 def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
     hydraulics = Hydraulics(site, bore="mean")
     plans = []
@@ -188,15 +210,12 @@ def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
             if not isinstance(drains[k], EmergencyDrain)
         }
         lead = max(firm or drained.capacity_m3_s, key=lambda k: drained.capacity_m3_s[k])
-        meter, meter_share = _meter(site, figures, drained.pump)
         lift = figures.lift(drained.pump)
         plans.append(
             DrainPlan(
                 drained.chamber,
                 list(site.pumps).index(drained.pump),
-                drained.inflow_m3_s / lift.flow_m3_s if lift.flow_m3_s > 0 else 0.0,
-                meter,
-                meter_share,
+                _feeds(site, figures, drained.chamber),
                 lead,
                 drained.capacity_m3_s[lead],
                 sum(c for k, c in firm.items() if k != lead),
@@ -245,7 +264,15 @@ def _outputs_of(site: Site, kind: type) -> tuple[int, ...]:
     return tuple(i for i, output in enumerate(site.outputs.values()) if isinstance(output, kind))
 
 
-def _top_off(site: Site, contacts: dict[str, Contact]) -> TopOffPlan | None:
+def _daily_s(site: Site, figures: Figures) -> float:
+    """How long the top-off may be open in a day [s]: for three times what evaporates."""
+    assert site.top_off is not None
+    wanted = TOP_OFF_DAYS * figures.volume_m3 * site.water.evaporation
+    needed = wanted / site.top_off.rate if site.top_off.rate > 0 else 0.0
+    return max(2.0 * site.top_off.longest, needed)
+
+
+def _top_off(site: Site, figures: Figures, contacts: dict[str, Contact]) -> TopOffPlan | None:
     valves = _outputs_of(site, TopOffOutput)
     floats = site.floats(duty="top-off")
     if site.top_off is None or not valves or not floats:
@@ -256,6 +283,7 @@ def _top_off(site: Site, contacts: dict[str, Contact]) -> TopOffPlan | None:
         valves[0],
         contacts[key],
         site.top_off.longest,
+        _daily_s(site, figures),
         tuple(drawing or range(len(site.pumps))),
     )
 
@@ -282,7 +310,7 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         contacts=contacts,
         drains=_drain_plans(site, figures),
         pumps=_pump_plans(site, figures),
-        top_off=_top_off(site, contacts),
+        top_off=_top_off(site, figures, contacts),
         spares=_spares(site, contacts),
         sounders=_outputs_of(site, SounderOutput),
         heartbeats=_outputs_of(site, HeartbeatOutput),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from rules.matrix import Row
-from rules.memory import PumpMemory
+from rules.memory import RESTS_S, PumpMemory
 from rules.plan import PumpPlan
 from rules.signals import Event, EventKind, Phase
 from rules.site import show
@@ -13,20 +13,17 @@ from rules.site import show
 SETTLE_S = 3.0
 """Time for which every signal is watched before a first start [s]; longer is stricter."""
 
-RESTS_S = (300.0, 900.0)
-"""Rest before the first and the second restart, from when the cause is gone [s]. After as many
-restarts as there are rests the cut is latched: a float that hangs must not start a pump all night.
-Animals in a reef tank bear an hour without return flow; longer rests and fewer are stricter."""
-
-SUPPLY_REST_S = 60.0
-"""Rest after a cut that no water caused (supply, lease), until levels have settled [s]."""
+SUPPLY_REST_S, LONGEST_SUPPLY_REST_S = 60.0, 1800.0
+"""Rest after a cut that no water caused (supply, lease), until levels have settled [s]; twice as
+long after each further one, up to the second figure, so that a loose wire does not hunt."""
 
 SHOW_S = 5.0
 """Time after priming in which the drains must show that they carry the flow [s]: the rows that
 wait for them to prime are in force again, and a pump they do not cut then counts as running."""
 
-FORGET_S = 3600.0
-"""Running undisturbed for this long, earlier restarts are forgotten [s]; longer is stricter."""
+FORGET_S = 43200.0
+"""Running undisturbed for this long, earlier restarts are forgotten [s]; longer is stricter. Half a
+day: a cut that comes back once a watch is one trouble, not many."""
 
 NOT_WATER = frozenset({"mains", "lease-lost"})
 """Hazards whose cuts say nothing about the water, and so do not count as attempts."""
@@ -53,12 +50,15 @@ class Cutting:
 def _cut(state: PumpMemory, cutting: Cutting, t_s: float, name: str) -> tuple[PumpMemory, Event]:
     by_water = any(row.hazard not in NOT_WATER for row in cutting.rows)
     attempts = state.attempts + 1 if by_water else state.attempts
+    flaps = state.flaps if by_water else state.flaps + 1
     if cutting.by_person or attempts > len(RESTS_S):
-        after = PumpMemory(Phase.LATCHED, t_s, attempts)
+        after = PumpMemory(Phase.LATCHED, t_s, attempts, flaps=flaps)
         then = "A person must reset it."
     else:
-        rest = RESTS_S[attempts - 1] if by_water else SUPPLY_REST_S
-        after = PumpMemory(Phase.WAITING, t_s, attempts, rest)
+        rest = min(LONGEST_SUPPLY_REST_S, SUPPLY_REST_S * 2.0 ** min(flaps - 1, 20))
+        if by_water:
+            rest = RESTS_S[attempts - 1]
+        after = PumpMemory(Phase.WAITING, t_s, attempts, rest, flaps=flaps)
         then = f"A restart is tried {show.duration(rest)} after the cause is gone."
     text = f"{name} cut: {cutting.because}. {then}"
     return after, Event(EventKind.PUMP_CUT, t_s, "", text, causes=cutting.ids)
@@ -86,21 +86,21 @@ def _next(
     match state.phase:
         case Phase.STARTING if waited_s >= SETTLE_S:
             text = f"{name} started"
-            started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
+            started = replace(state, phase=Phase.PROVING, since_s=t_s, on=True)
             return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
         case Phase.WAITING if waited_s >= state.rest_s:
             tried = f", attempt {state.attempts} of {len(RESTS_S)}" if state.attempts else ""
             text = f"{name} started again{tried}"
-            started = PumpMemory(Phase.PROVING, t_s, state.attempts, on=True)
+            started = replace(state, phase=Phase.PROVING, since_s=t_s, on=True)
             return started, Event(EventKind.PUMP_STARTED, t_s, "", text)
         case Phase.LATCHED:
             return PumpMemory(Phase.STARTING, t_s), None
         case Phase.PROVING if waited_s >= pump.prime_s + SHOW_S:
-            running = PumpMemory(Phase.RUNNING, t_s, state.attempts, on=True)
+            running = replace(state, phase=Phase.RUNNING, since_s=t_s, on=True)
             text = f"{name} runs: the drains have primed"
             return running, Event(EventKind.PUMP_RUNNING, t_s, "", text)
-        case Phase.RUNNING if state.attempts and waited_s >= FORGET_S:
-            return replace(state, attempts=0), None
+        case Phase.RUNNING if (state.attempts or state.flaps) and waited_s >= FORGET_S:
+            return replace(state, attempts=0, flaps=0), None
     return state, None
 
 
@@ -113,7 +113,7 @@ def _with_cause(
         case Phase.STARTING if t_s - state.since_s >= SETTLE_S:
             phase = Phase.LATCHED if cutting.by_person else Phase.WAITING
             text = f"{name} not started: {cutting.because}"
-            held = PumpMemory(phase, t_s, state.attempts, SETTLE_S)
+            held = replace(state, phase=phase, since_s=t_s, rest_s=SETTLE_S)
             return held, Event(EventKind.PUMP_HELD, t_s, "", text, causes=cutting.ids)
         case Phase.WAITING if cutting.by_person:
             return replace(state, phase=Phase.LATCHED, since_s=t_s), None

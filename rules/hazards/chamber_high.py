@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, below_the_drains, cut_words, pumps_that_feed
+from rules.hazards.signal import lower_and_dry
 from rules.matrix import Clear, Effect, Row
 from rules.signals import Priority, Quality, Saying
 from rules.site import show
@@ -55,10 +56,19 @@ def present(row: Row, view: View) -> bool:
         return False
     site = view.plan.site
     return not any(
-        view.wet(key) and view.reading(key).quality is not Quality.BAD
+        _truly_high(key, view)
         for pump in row.pumps
         for key in site.floats(site.pumps[pump].from_, "spill-edge")
     )
+
+
+def _truly_high(key: str, view: View) -> bool:
+    """A high float that is wet, can be read, and that no lower float contradicts.
+
+    A cut cable reads wet as well; it must not disarm the cut of a blocked chamber before it.
+    """
+    believed = view.reading(key).quality is not Quality.BAD and lower_and_dry(key, view) is None
+    return view.wet(key) and believed
 
 
 def say(row: Row, view: View) -> Saying:

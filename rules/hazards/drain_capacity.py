@@ -17,7 +17,7 @@ from collections.abc import Iterator
 
 from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
-from rules.hazards.base import Hazard, cut_words, in_words
+from rules.hazards.base import Hazard, cut_words, in_words, pumps_that_feed
 from rules.matrix import Clear, Effect, Row
 from rules.plan import DrainPlan, Watch
 from rules.signals import DrainFigures, Priority, Saying
@@ -49,7 +49,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
                 Clear.WHEN_CLEAR,
                 Effect.CUT_PUMP,
                 Priority.HIGH,
-                (drained.pump,),
+                pumps_that_feed(site, drained.chamber),
             )
 
 
@@ -62,10 +62,10 @@ def present(row: Row, view: View) -> bool:
     """A float that the drains should keep dry is wet, and they are short of the return flow."""
     for drain, live in zip(view.plan.drains, view.drains, strict=True):
         if drain.chamber == row.subject:
-            if view.priming(drain.pump) or live.level_least_m <= 0.0:
+            if view.priming_of(drain) or live.level_least_m <= 0.0:
                 return False
             short = live.capacity_m3_s < DOUBT * live.return_m3_s
-            return short or not view.pump_on(drain.pump)
+            return short or not view.fed(drain)
     return False
 
 
@@ -85,8 +85,7 @@ def say(row: Row, view: View) -> Saying:
         f"{in_words(view, live.return_m3_s)} come",
         where=place,
         done=cut_words(row, view),
-        do_now=f"Clear the {view.plan.site.label(lead)}. A restart is tried by itself when the "
-        "level is back; acknowledge to say that you know.",
+        do_now=f"Clear the {view.plan.site.label(lead)}; acknowledge to say that you know.",
     )
 
 

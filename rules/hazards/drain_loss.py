@@ -36,7 +36,7 @@ def present(row: Row, view: View) -> bool:
     """The level is where clean drains would not let it stand, and they are not short of flow."""
     for drain, live in zip(view.plan.drains, view.drains, strict=True):
         if drain.chamber == row.subject:
-            if view.priming(drain.pump) or not view.pump_on(drain.pump):
+            if view.priming_of(drain) or not view.fed(drain):
                 return False
             return live.level_least_m > 0.0 and not drain_capacity.present(row, view)
     return False

@@ -2,7 +2,8 @@
 
 The story: a sponge has clogged, or water leaves the circuit, or it stays above because drains are
 blocked; the pump would draw air within a minute. It is cut; what stood above runs down and covers
-the float again, so the level coming back proves little: the restarts are few.
+the float again, so the level coming back proves nothing, and a restart would only carry the next
+load to wherever the water goes: a person must look.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             key,
             f"{site.label(sensor.chamber)} is under {show.length(sensor.height, site.site.units)}",
             0.0,
-            Clear.WHEN_CLEAR,
+            Clear.ON_RESET,
             Effect.CUT_PUMP,
             Priority.HIGH,
             pumps,

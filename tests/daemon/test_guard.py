@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from daemon.guard import Guard
+from rules.memory import Kept
 from rules.signals import TICK_S, EventKind, Phase
 from simulator.library import load_site
 from tests.daemon.boards import MemoryBoard
@@ -13,9 +14,9 @@ PULSES_A_TICK = 50  # 67 l/min at 450 pulses/l
 class Bench:
     """A guard on a board, ticked by hand."""
 
-    def __init__(self, latched: frozenset[str] = frozenset()) -> None:
+    def __init__(self, kept: Kept | None = None) -> None:
         self.board = MemoryBoard(load_site("classroom"))
-        self.guard = Guard(self.board.site, self.board, "boot", latched=latched)
+        self.guard = Guard(self.board.site, self.board, "boot", kept=kept)
         self.n = 0
         self.events = []
 
@@ -65,7 +66,7 @@ def test_a_stall_drops_the_output_and_the_pump_comes_back_in_order() -> None:
 
 
 def test_what_was_latched_before_a_restart_still_holds_the_pump() -> None:
-    bench = Bench(latched=frozenset({"spill-edge.display-high"}))
+    bench = Bench(Kept(frozenset({"spill-edge.display-high"})))
     bench.run(120)
     assert not bench.board.on["pump-relay"]
     told = [e for e in bench.events if e.kind is EventKind.ALARM_RAISED]

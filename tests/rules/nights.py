@@ -9,7 +9,7 @@ from pathlib import Path
 
 import simulator
 from rules import engine
-from rules.memory import Memory, begin
+from rules.memory import Kept, Memory, begin
 from rules.plan import Plan
 from rules.signals import (
     Alarm,
@@ -118,7 +118,7 @@ class Night:
         )
         self.site = self.plan.site
         self._start = (site, taken_out, boot) if isinstance(site, str) and not latched else None
-        self.memory: Memory = begin(self.plan, boot, frozenset(latched))
+        self.memory: Memory = begin(self.plan, boot, Kept(frozenset(latched)))
         self.decision: Decision | None = None
         self.events: list[Event] = []
         self.changed_s = 0.0

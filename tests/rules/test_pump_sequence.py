@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.memory import latched_rows
-from rules.pumping import FORGET_S, RESTS_S, SETTLE_S, SHOW_S, SUPPLY_REST_S
+from rules.memory import RESTS_S, keep
+from rules.pumping import FORGET_S, SETTLE_S, SHOW_S, SUPPLY_REST_S
 from rules.signals import AlarmState, EventKind, Origin, Phase
 from tests.rules.nights import REST_TICK_S, TICK_S, Night
 from tests.rules.stories import CUTTING, Story
@@ -105,7 +105,7 @@ def test_two_restarts_and_then_a_person(story: Story) -> None:
     assert "restart is tried 5 min" in texts[0]
     assert "restart is tried 15 min" in texts[1]
     assert "A person must reset it" in texts[2]
-    assert latched_rows(night.plan, night.memory) == {story.row}
+    assert keep(night.plan, night.memory).latched == {story.row}
     alarm = night.alarm(story.row)
     assert alarm is not None
     assert alarm.state is AlarmState.LATCH_UNACK
@@ -149,7 +149,7 @@ def test_supply_and_lease_do_not_count_as_attempts(story: Story) -> None:
         night.rest(SUPPLY_REST_S + 30)
         assert night.memory.pumps[0].attempts == 0
         assert night.on("pump-relay")
-    assert latched_rows(night.plan, night.memory) == frozenset()
+    assert keep(night.plan, night.memory).latched == frozenset()
 
 
 def test_a_dropped_lease_leads_to_a_staged_start_and_not_to_a_running_pump() -> None:
@@ -268,7 +268,7 @@ def test_a_latched_row_outlives_the_guard_and_is_told_anew(story: Story) -> None
     night.rest(1000)
     assert starts(night) == []
     assert night.phase is Phase.LATCHED
-    assert latched_rows(night.plan, night.memory) == {story.row}
+    assert keep(night.plan, night.memory).latched == {story.row}
     assert len(night.raised(story.row)) == 1
     assert night.reset().kind is EventKind.ORDER_OBEYED
     night.run(60)
@@ -294,7 +294,7 @@ def test_the_codes_of_the_guard_before_the_restart_open_nothing() -> None:
     before.run(3)
     old = before.alarm("spill-edge.display-high")
     assert old is not None
-    held = latched_rows(before.plan, before.memory)
+    held = keep(before.plan, before.memory).latched
     assert held == {"spill-edge.display-high"}
     night = Night(boot="boot-b", latched=held)
     night.run(3)

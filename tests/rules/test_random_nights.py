@@ -153,7 +153,7 @@ def test_the_engine_holds_its_promises(
     if good_first:
         spells = [Spell({}, 300, 0.5, frozenset(), ()), *spells]
     held = frozenset(row.id for i, row in enumerate(plan.rows) if i in latched)
-    memory, t_s = begin(plan, "boot-a", frozenset() if good_first else held), 0.0
+    memory, t_s = begin(plan, "boot-a", Kept() if good_first else Kept(held)), 0.0
     for spell in spells:
         readings = tuple(spell.said.get(i, good) for i, good in enumerate(usual))
         for tick in range(spell.ticks):
