@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import isinf
+
 from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from rules.matrix import Effect, Row
+from daemon.checking import Checked
+from rules.assessment.assess import Assessment
+from rules.assessment.band import Band
+from rules.assessment.failures import Result, Sort
+from rules.matrix import Clear, Effect, Row
 from rules.memory import RESTS_S
 from rules.plan import Plan
+from rules.pumping import NOT_WATER
 from rules.site import show
 from rules.site.passages import Branch
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor, Sensor
@@ -23,24 +31,28 @@ EFFECTS = {
 }
 
 
-def print_check(plan: Plan, judged: Verdict) -> None:
-    """Print the whole report to standard output."""
+def print_check(checked: Checked) -> None:
+    """Print the whole report to standard output: the verdict last, where the eye rests."""
     console = Console(width=None if Console().is_terminal else WIDTH, highlight=False)
+    plan, found = checked.plan, checked.assessment
     head = plan.site.site
     console.print(f"{head.name} ({head.id})", style="bold")
     for title, table in (
         ("Chambers (heights above each one's bottom; levels while all runs)", _chambers(plan)),
         ("Passages", _passages(plan)),
-        ("Pumps", _pumps(plan)),
-        ("Drains: what they carry with their chamber at its allowed level", _drains(plan)),
+        ("Pumps", _pumps(plan, found)),
+        ("Drains: what they carry with their chamber at its allowed level", _drains(plan, found)),
         ("Signals", _signals(plan)),
         ("Outputs", _outputs(plan)),
+        ("Where floats should hang (above each chamber's bottom)", _floats(plan, found)),
+        ("Who would see what", _coverage(found)),
         ("Cause and effect", _matrix(plan)),
+        ("The whole", _whole(plan, found)),
     ):
         console.print()
         console.print(title, style="bold")
         console.print(table)
-    _print_findings(console, judged)
+    _print_findings(console, checked.verdict)
 
 
 def _table(*columns: str, numbers: tuple[int, ...] = ()) -> Table:
@@ -75,45 +87,107 @@ def _passages(plan: Plan) -> Table:
     return table
 
 
-def _pumps(plan: Plan) -> Table:
+def _banded(band: Band, shown: Callable[[float], str]) -> str:
+    """A figure and its band: "65.8 l/min (56.2 to 75.4)"."""
+    low, high = shown(band.low).split(" ")[0], shown(band.high).split(" ")[0]
+    return f"{shown(band.value)} ({low} to {high})"
+
+
+def _pumps(plan: Plan, found: Assessment) -> Table:
     units = plan.site.site.units
     table = _table(
         "id", "lifts", "against", "water over intake", "drain-down", "room below",
         numbers=(1, 2, 3, 4, 5),
     )  # fmt: skip
     for lift in plan.figures.lifts:
+        doubt = found.doubt.of_pump(lift.pump)
         table.add_row(
             lift.pump,
-            show.flow(lift.flow_m3_s, units),
+            _banded(doubt.flow, lambda flow: show.flow(flow, units)),
             show.length(lift.head_m, units),
             show.volume(lift.dry_m3, units),
-            show.volume(lift.drain_down_m3, units),
+            _banded(doubt.drain_down, lambda water: show.volume(water, units)),
             show.volume(lift.room_m3, units),
         )
     return table
 
 
-def _drains(plan: Plan) -> Table:
+def _drains(plan: Plan, found: Assessment) -> Table:
     units = plan.site.site.units
-    table = _table(
-        "chamber", "drain", "capacity", "with it blocked", "spills after", numbers=(2, 3, 4)
-    )
+    table = _table("chamber", "drain", "capacity", "with it blocked", "spills", numbers=(2, 3, 4))
+    spills = {
+        (r.failure.chamber, key): r
+        for r in found.results
+        if r.failure.sort is Sort.ONE_DRAIN
+        for key in r.failure.what.condition
+    }
     for drained in plan.figures.drained:
+        doubt = found.doubt.of_chamber(drained.chamber)
         for one in drained.blocked:
+            result = spills.get((drained.chamber, one.drain))
+            after = "" if result is None else _after(result)
             table.add_row(
                 drained.chamber,
                 one.drain,
-                show.flow(drained.capacity_m3_s[one.drain], units),
+                _banded(doubt.capacity[one.drain], lambda flow: show.flow(flow, units)),
                 show.flow(one.left_m3_s, units),
-                show.duration(one.spill_s),
+                after,
             )
+        margin = doubt.margin
         table.add_row(
             drained.chamber,
             "[bold]all but emergency[/bold]",
             show.flow(drained.firm_m3_s, units),
             f"for {show.flow(drained.inflow_m3_s, units)}",
-            f"margin {drained.margin:.2f}",
+            f"margin {margin.value:.2f} ({margin.low:.2f} to {margin.high:.2f})",
         )
+    return table
+
+
+def _after(result: Result) -> str:
+    expected, worst = result.expected.first_spill_s, result.worst.first_spill_s
+    if isinf(worst):
+        return "never"
+    if isinf(expected):
+        return f"never, at worst after {show.duration(worst)}"
+    return f"after {show.duration(expected)}, at worst {show.duration(worst)}"
+
+
+def _floats(plan: Plan, found: Assessment) -> Table:
+    units = plan.site.site.units
+    table = _table("chamber", "duty", "from", "to", "fitted", "at", numbers=(2, 3, 5))
+    for place in found.places:
+        height = "" if place.height_m is None else show.length(place.height_m, units)
+        table.add_row(
+            place.chamber,
+            place.duty,
+            show.length(place.least_m, units),
+            show.length(place.most_m, units),
+            place.fitted or "none",
+            height if place.suits or place.height_m is None else f"[yellow]{height}[/yellow]",
+        )
+    return table
+
+
+def _coverage(found: Assessment) -> Table:
+    table = _table("failure", "seen by", "how")
+    for row in found.coverage:
+        seen = ", ".join(row.sensors) or "[yellow]nothing[/yellow]"
+        table.add_row(row.failure, seen, row.note)
+    return table
+
+
+def _whole(plan: Plan, found: Assessment) -> Table:
+    units, upkeep = plan.site.site.units, found.upkeep
+    table = _table("", "", numbers=(1,))
+    table.show_header = False
+    table.add_row("water in all, reservoir apart", show.volume(upkeep.volume_m3, units))
+    table.add_row("turned over in an hour", f"{upkeep.turnover_per_h:.1f} times")
+    table.add_row("evaporates in a day", show.volume(upkeep.evaporation_m3_day, units))
+    if plan.site.top_off is not None:
+        table.add_row("the reservoir lasts", f"{upkeep.reservoir_days:.1f} days")
+    salt = f"{upkeep.salt_per_litre_g_kg:.3f} g/kg"
+    table.add_row("salinity lost with each litre replaced by fresh water", salt)
     return table
 
 
@@ -145,7 +219,11 @@ def _outputs(plan: Plan) -> Table:
 
 
 def _clears(row: Row) -> str:
-    if row.effect is Effect.CUT_PUMP and row.clear.value == "when clear":
+    if (
+        row.effect is Effect.CUT_PUMP
+        and row.clear is Clear.WHEN_CLEAR
+        and row.hazard not in NOT_WATER
+    ):
         return f"when clear, {len(RESTS_S)} restarts"
     return row.clear.value
 
@@ -153,9 +231,22 @@ def _clears(row: Row) -> str:
 def _matrix(plan: Plan) -> Table:
     table = _table("row", "cause", "after", "priority", "effect", "ends", numbers=(2,))
     for row in plan.rows:
+        if row.hazard == "signal":
+            continue  # one for every sensor, all alike: said once below
         delay = show.duration(row.delay_s) if row.delay_s else "filter"
         table.add_row(
             row.id, row.cause, delay, row.priority.name.lower(), EFFECTS[row.effect], _clears(row)
+        )
+    signals = [row for row in plan.rows if row.hazard == "signal"]
+    if signals:
+        first = signals[0]
+        table.add_row(
+            f"signal. + each of {len(signals)} sensors",
+            "it cannot be read, or contradicts another",
+            show.duration(first.delay_s),
+            first.priority.name.lower(),
+            EFFECTS[first.effect],
+            _clears(first),
         )
     return table
 

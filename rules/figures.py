@@ -219,8 +219,8 @@ def emptied(site: Site, pump: str) -> tuple[str, ...]:
 
 
 def _drain_down_m3(site: Site, running: Running, pump: str, siphon_breaks: bool) -> float:
-    """What runs down to the chambers below after a stop of `pump` [m3]."""
-    return sum(
+    """What runs down to the chambers below after a stop of `pump`, out of its pipes too [m3]."""
+    return pipes_m3(site, pump) + sum(
         site.chambers[key].between_m3(
             min(edges_m(site, key, siphon_breaks).values()), running.levels_m[key]
         )

@@ -21,7 +21,7 @@ PRIME_LONGEST_S = 45.0
 """Longest time a siphon drain may take to prime after a start [s]; shorter is stricter."""
 
 TOP_OFF_DAYS = 3.0
-"""Fresh water in a day beyond this many days of evaporation is not evaporation; less is stricter."""
+"""Fresh water of a day over this many days' evaporation is no evaporation; less is stricter."""
 
 CONTACT_FILTER_S = 1.0
 """Filter of leak pads and supply inputs [s]: a drip or a flicker of the mains does not count."""

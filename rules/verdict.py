@@ -1,4 +1,8 @@
-"""Is the site safe to leave alone? Findings with figure, reason and remedy, and one verdict."""
+"""Is the site safe to leave alone? Findings with figure, reason and remedy, and one verdict.
+
+Every check takes the unfavourable end of the doubt. What would go wrong there, and not as expected,
+is a condition: measure, and the doubt shrinks.
+"""
 
 from __future__ import annotations
 
@@ -7,16 +11,14 @@ from dataclasses import dataclass
 from enum import IntEnum
 from math import inf, isinf
 
-from rules.estimate import carried_at_most_m3_s
-from rules.figures import Blocked, Drained, Lift
-from rules.hazards.base import below_the_drains
-from rules.hazards.drain_capacity import DOUBT
+from rules.assessment.assess import Assessment, Stop
+from rules.assessment.failures import Result, Sort
+from rules.assessment.heights import Place
 from rules.plan import Plan
-from rules.response import RESERVE, response_s
 from rules.site import show
 from rules.site.outputs import HeartbeatOutput
 from rules.site.passages import EmergencyDrain
-from rules.site.sensors import FloatSwitch, LeakSensor
+from rules.site.sensors import LeakSensor
 
 
 class Weight(IntEnum):
@@ -32,6 +34,9 @@ VERDICTS = {
     Weight.CONDITION: "SOUND WITH CONDITIONS",
     Weight.UNSAFE: "NOT SAFE TO LEAVE",
 }
+
+SPILL_M3 = 1e-4
+"""Less than this over a rim in a scenario is rounding, not a spill: a tenth of a litre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,80 +66,31 @@ class Verdict:
         return VERDICTS[self.weight]
 
 
-def judge(plan: Plan) -> Verdict:
-    """Judge a site by its plan."""
-    found = [finding for check in CHECKS for finding in check(plan)]
+def judge(plan: Plan, assessment: Assessment) -> Verdict:
+    """Judge a site by its plan and its assessment."""
+    found = [finding for check in CHECKS for finding in check(plan, assessment)]
     return Verdict(tuple(sorted(found, key=lambda finding: -finding.weight)))
 
 
-def warning_s(plan: Plan, drained: Drained, left_m3_s: float) -> tuple[float, str]:
-    """The longest warning a float gives before a spill, and that float.
-
-    Time from the float to the rim at `left_m3_s` of drain capacity, less the guard's response;
-    minus infinity where no float sees it, or the guard cannot cut the pump.
-    """
-    site, best = plan.site, (-inf, "")
-    if site.pump_output(drained.pump) is None:
-        return best
-    net = drained.inflow_m3_s - left_m3_s
-    run_on_s = site.pumps[drained.pump].run_on
-    for key, sensor in site.floats().items():
-        room = _room_above_m3(plan, drained, key)
-        if room is None:
-            continue
-        time_s = room / net if net > 0 else inf
-        spare = time_s - RESERVE * response_s(sensor.filter, run_on_s)
-        best = max(best, (spare, key))
-    return best
-
-
-def _watch_cuts(plan: Plan, chamber: str, key: str) -> bool:
-    """True when a drain-watch float, wet at the computed inflow, is enough to cut the pump.
-
-    One that hangs near the working level is not: clean drains may stand there too.
-    """
-    drain = next(drain for drain in plan.drains if drain.chamber == chamber)
-    watch = next(watch for watch in drain.watches if watch.contact.id == key)
-    carried = carried_at_most_m3_s(drain, watch, drain.inflow_m3_s)
-    return carried < DOUBT * drain.inflow_m3_s
-
-
-def _room_above_m3(plan: Plan, drained: Drained, key: str) -> float | None:
-    """What fits between a float that cuts the pump and the rims [m3]; None for any other float."""
-    sensor = plan.site.sensors[key]
-    assert isinstance(sensor, FloatSwitch)
-    site, levels = plan.site, plan.figures.running.levels_m
-    cuts = sensor.duty == "spill-edge" or (
-        sensor.duty == "drain-watch" and _watch_cuts(plan, sensor.chamber, key)
-    )
-    if sensor.chamber == drained.chamber and cuts:
-        height = site.chambers[drained.chamber].above_datum_m(sensor.height)
-        # what feeds it stands no lower than it does: over the crest the two rise together
-        heights = {key: max(levels[key], height) for key in drained.feeders}
-        heights[drained.chamber] = height
-    elif sensor.chamber in drained.feeders and sensor.duty == "spill-edge":
-        heights = {sensor.chamber: site.chambers[sensor.chamber].above_datum_m(sensor.height)}
-    else:
-        return None
-    return sum(
-        site.chambers[key].between_m3(level, site.chambers[key].rim_m)
-        for key, level in heights.items()
-    )
-
-
-def _drains(plan: Plan) -> Iterator[Finding]:
+def _drains(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
     site, units = plan.site, plan.site.site.units
     for drained in plan.figures.drained:
-        place = site.label(drained.chamber)
-        firm, comes = show.flow(drained.firm_m3_s, units), show.flow(drained.inflow_m3_s, units)
         if drained.inflow_m3_s <= 0:
             continue
-        text = f"clean drains carry {firm} for {comes}: margin {drained.margin:.2f}"
-        if drained.margin < 1.0 or drained.chamber in plan.figures.running.overfull:
+        place = site.label(drained.chamber)
+        margin = assessment.doubt.of_chamber(drained.chamber).margin
+        firm, comes = show.flow(drained.firm_m3_s, units), show.flow(drained.inflow_m3_s, units)
+        text = (
+            f"clean drains carry {firm} for {comes}: margin {margin.value:.2f} "
+            f"({margin.low:.2f} to {margin.high:.2f})"
+        )
+        if margin.value < 1.0 or drained.chamber in plan.figures.running.overfull:
             remedy = "throttle the pump, or fit a larger drain"
             yield Finding(Weight.UNSAFE, place, text, remedy)
-        elif drained.margin < DOUBT:
-            remedy = f"a margin under {DOUBT:.2f} is inside the doubt of the formulas: throttle"
+        elif margin.low < 1.0:
+            remedy = (
+                "measure the flow with a bucket and a clock (weirkeeper calibrate), or throttle"
+            )
             yield Finding(Weight.CONDITION, place, text, remedy)
         else:
             yield Finding(Weight.FACT, place, text)
@@ -148,146 +104,169 @@ def _drains(plan: Plan) -> Iterator[Finding]:
             )
 
 
-def _blocked(plan: Plan, drained: Drained, what: str, left: float, spill_s: float) -> Finding:
-    site, units = plan.site, plan.site.site.units
-    place = site.label(drained.chamber)
-    if isinf(spill_s):
-        return Finding(
-            Weight.FACT,
-            place,
-            f"{what}: the others carry {show.flow(left, units)}, all that comes",
+def _failures(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
+    for result in assessment.results:
+        if result.failure.sort is Sort.TOP_OFF:
+            yield _stuck_top_off(plan, result)
+        else:
+            yield _failure(plan, result)
+
+
+def _failure(plan: Plan, result: Result) -> Finding:
+    site, failure = plan.site, result.failure
+    place = site.label(failure.chamber)
+    if result.carried:
+        dry_s = min(result.worst.dry_s.values(), default=inf)
+        if isinf(dry_s):
+            return Finding(Weight.FACT, place, f"{failure.title}: no water leaves a tank")
+        sentence = (
+            f"{failure.title}: no water leaves a tank; the pump would draw air after "
+            f"{show.duration(dry_s)}"
         )
-    spare_s, key = warning_s(plan, drained, left)
-    spill = f"{what}: water leaves a tank after {show.duration(spill_s)}"
-    if spare_s >= 0:
-        return Finding(
-            Weight.FACT,
-            place,
-            f"{spill} without the guard, which sees it at the {site.label(key)} and cuts in time",
+        if result.held or any(seen.cuts for seen in result.seen_at_worst):
+            return Finding(Weight.FACT, place, f"{sentence}, and is cut before")
+        return Finding(Weight.CONDITION, place, sentence, "hang a dry-run float in its chamber")
+    first = result.worst.spills[0][0]
+    spill = (
+        f"{failure.title}: without the guard water leaves the {site.label(first)} after "
+        f"{_times(result)}"
+    )
+    if result.held:
+        best = next(seen for seen in result.seen_at_worst if seen.cuts and seen.spare_s >= 0.0)
+        name = site.label(best.sensor)
+        sentence = f"{spill}; the {name} sees it after {show.duration(best.after_s)}, in time"
+        return Finding(Weight.FACT, place, sentence)
+    weight = Weight.CONDITION if isinf(result.expected.first_spill_s) else Weight.UNSAFE
+    late = max(
+        (seen for seen in result.seen_at_worst if seen.cuts), key=lambda s: s.spare_s, default=None
+    )
+    if late is not None:
+        sentence = (
+            f"{spill}; the {site.label(late.sensor)} speaks {show.duration(-late.spare_s)} too late"
         )
-    if key:
-        return Finding(
-            Weight.UNSAFE,
-            place,
-            f"{spill}; the {site.label(key)} speaks {show.duration(-spare_s)} too late",
-            "hang the float lower, raise the rim, or slow the pump",
-        )
+        return Finding(weight, place, sentence, "hang the float lower, or slow the pump")
     return Finding(
-        Weight.UNSAFE,
+        weight,
         place,
         f"{spill}; nothing the guard has would stop it",
         f"hang a float in the {place} or in what feeds it, and power the pump through a relay",
     )
 
 
-def _blockages(plan: Plan) -> Iterator[Finding]:
-    for drained in plan.figures.drained:
-        if drained.inflow_m3_s <= 0:
-            continue
-        one: Blocked
-        for one in drained.blocked:
-            what = f"{plan.site.label(one.drain)} blocked"
-            yield _blocked(plan, drained, what, one.left_m3_s, one.spill_s)
-        if len(drained.blocked) > 1:
-            spill_s = drained.freeboard_m3 / drained.inflow_m3_s
-            yield _blocked(plan, drained, "all its drains blocked", 0.0, spill_s)
+def _times(result: Result) -> str:
+    worst, expected = result.worst.first_spill_s, result.expected.first_spill_s
+    if isinf(expected):
+        return f"{show.duration(worst)} at worst (as expected, never)"
+    return f"{show.duration(worst)} at worst ({show.duration(expected)} as expected)"
 
 
-def _stops(plan: Plan) -> Iterator[Finding]:
-    units = plan.site.site.units
-    for lift in plan.figures.lifts:
-        yield from _drain_down(plan, lift)
-        stock = plan.figures.reservoir_m3
-        if stock > lift.room_m3 - lift.drain_down_m3 and stock > 0:
-            yield Finding(
-                Weight.CONDITION,
-                plan.site.label(lift.pump),
-                f"the reservoir's {show.volume(stock, units)} and a drain-down of "
-                f"{show.volume(lift.drain_down_m3, units)} do not both fit below "
-                f"({show.volume(lift.room_m3, units)})",
-                "use a smaller reservoir, or lower the working level",
-            )
+def _stuck_top_off(plan: Plan, result: Result) -> Finding:
+    units, name = plan.site.site.units, plan.site.label(result.failure.chamber)
+    stock = show.volume(plan.figures.reservoir_m3, units)
+    highest = result.worst.highest_m[result.failure.chamber]
+    left = show.length(plan.site.chambers[result.failure.chamber].rim_m - highest, units)
+    if sum(result.worst.spilled_m3.values()) > SPILL_M3:
+        sentence = f"top-off stuck open: the reservoir's {stock} do not fit, water leaves a tank"
+        return Finding(
+            Weight.CONDITION, name, sentence, "use a smaller reservoir, or lower the working level"
+        )
+    sentence = f"top-off stuck open: the reservoir's {stock} fit, to {left} under the rim"
+    return Finding(Weight.FACT, name, sentence)
 
 
-def _passive(plan: Plan) -> Iterator[Finding]:
+def _passive(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
     """Does the pump run dry before a tank reaches its rim, with every drain of it blocked?"""
-    units = plan.site.site.units
-    for drained in plan.figures.drained:
-        lift = plan.figures.lift(drained.pump)
-        if drained.inflow_m3_s <= 0:
+    for result in assessment.results:
+        if result.failure.sort is not Sort.ALL_DRAINS:
             continue
-        over = lift.dry_m3 - drained.freeboard_m3
-        place = plan.site.label(drained.chamber)
-        if over <= 0:
-            yield Finding(
-                Weight.FACT,
-                place,
-                "with no guard and every drain blocked the pump would run dry before a rim is "
-                "reached (the top-off shut)",
+        place = plan.site.label(result.failure.chamber)
+        dry_s = result.expected.dry_s.get(result.failure.pump, inf)
+        if dry_s < result.expected.first_spill_s:
+            sentence = (
+                f"with every drain blocked and no guard the pump runs dry after "
+                f"{show.duration(dry_s)}, before a rim is reached (the top-off shut)"
             )
-        else:
-            yield Finding(
-                Weight.FACT,
-                place,
-                "with no guard and every drain blocked at least "
-                f"{show.volume(over, units)} would leave a tank before the pump runs dry",
-            )
+            yield Finding(Weight.FACT, place, sentence)
 
 
-def _drain_down(plan: Plan, lift: Lift) -> Iterator[Finding]:
-    units, name = plan.site.site.units, plan.site.label(lift.pump)
-    room = show.volume(lift.room_m3, units)
-    down, plugged = (show.volume(v, units) for v in (lift.drain_down_m3, lift.plugged_m3))
-    if lift.drain_down_m3 > lift.room_m3:
-        yield Finding(
+def _stops(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
+    for stop in assessment.stops:
+        yield _stop(plan, assessment, stop)
+
+
+def _stop(plan: Plan, assessment: Assessment, stop: Stop) -> Finding:
+    units, name = plan.site.site.units, plan.site.label(stop.pump)
+    room = show.volume(assessment.doubt.of_pump(stop.pump).room.low, units)
+    down, plugged = show.volume(stop.down_m3, units), show.volume(stop.plugged_m3, units)
+    if sum(stop.open_breaks.spilled_m3.values()) > SPILL_M3:
+        return Finding(
             Weight.UNSAFE,
             name,
             f"a stop sends {down} down, and the chambers below take {room}: every power cut spills",
             "lower the working level of the sump, or raise the outlets",
         )
-    elif lift.plugged_m3 > lift.room_m3:
-        yield Finding(
+    if sum(stop.plugged_breaks.spilled_m3.values()) > SPILL_M3:
+        return Finding(
             Weight.CONDITION,
             name,
             f"a stop sends {down} down and {room} fit, but {plugged} with plugged siphon breaks",
             "raise the outlets, or clean the siphon breaks at every rinse",
         )
-    else:
-        yield Finding(
-            Weight.FACT, name, f"a stop sends {down} down ({plugged} at worst); {room} fit below"
-        )
+    return Finding(
+        Weight.FACT,
+        name,
+        f"a stop sends {down} down ({plugged} with plugged siphon breaks); {room} fit below",
+    )
 
 
-def _sight(plan: Plan) -> Iterator[Finding]:
+def _sight(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
     site = plan.site
-    for key, pump in site.pumps.items():
-        name = site.label(key)
+    for key in site.pumps:
         if site.pump_output(key) is None:
             yield Finding(
                 Weight.UNSAFE,
-                name,
+                site.label(key),
                 "the guard cannot cut it: no output powers it",
                 f'add an output of kind = "pump" with pump = "{key}"',
             )
-        if not site.floats(pump.from_, "dry-run"):
-            yield Finding(
-                Weight.CONDITION,
-                name,
-                "nothing sees it about to run dry",
-                f"hang a dry-run float in the {site.label(pump.from_)}",
-            )
-        if not site.floats(pump.from_, "spill-edge"):
-            yield Finding(
-                Weight.CONDITION,
-                site.label(pump.from_),
-                "nothing sees it about to spill",
-                "hang a spill-edge float a little under its rim",
-            )
+    for place in assessment.places:
+        yield from _place(plan, place)
     if not any(isinstance(sensor, LeakSensor) for sensor in site.sensors.values()):
         yield Finding(Weight.CONDITION, "the floor", "no leak pad", "lay one under the lowest rim")
 
 
-def _wiring(plan: Plan) -> Iterator[Finding]:
+def _place(plan: Plan, place: Place) -> Iterator[Finding]:
+    units, name = plan.site.site.units, plan.site.label(place.chamber)
+    least, most = show.length(place.least_m, units), show.length(place.most_m, units)
+    if place.least_m > place.most_m:
+        yield Finding(
+            Weight.CONDITION,
+            name,
+            f"no height suits a {place.duty} float: it would have to hang over {least} "
+            f"({place.why_least}) and under {most} ({place.why_most})",
+            "lower the working level, raise the rim, or slow the pump",
+        )
+    elif place.fitted is None:
+        yield Finding(
+            Weight.CONDITION,
+            name,
+            f"no {place.duty} float hangs there",
+            f"hang one between {least} and {most} above its bottom",
+        )
+    elif not place.suits:
+        assert place.height_m is not None
+        too_low = place.height_m < place.least_m
+        why = place.why_least if too_low else place.why_most
+        yield Finding(
+            Weight.CONDITION,
+            plan.site.label(place.fitted),
+            f"it hangs at {show.length(place.height_m, units)}, too "
+            f"{'low' if too_low else 'high'}: the limit is {why}",
+            f"hang it between {least} and {most}",
+        )
+
+
+def _wiring(plan: Plan, _assessment: Assessment) -> Iterator[Finding]:
     site = plan.site
     for key, sensor in site.floats().items():
         safe = "wet" if sensor.duty == "dry-run" else "dry"
@@ -316,7 +295,7 @@ def _wiring(plan: Plan) -> Iterator[Finding]:
         )
 
 
-def _telling(plan: Plan) -> Iterator[Finding]:
+def _telling(plan: Plan, _assessment: Assessment) -> Iterator[Finding]:
     broker, name = plan.site.broker, plan.site.site.name
     if broker is None:
         yield Finding(Weight.CONDITION, name, "nobody is told: no broker", "add a [broker] table")
@@ -329,26 +308,31 @@ def _telling(plan: Plan) -> Iterator[Finding]:
         )
 
 
-def _edges(plan: Plan) -> Iterator[Finding]:
-    """Chambers that a pump fills and no float would catch."""
-    site = plan.site
-    for branch in {b.to: b for p in site.pumps for b in site.branches(p).values()}.values():
-        if below_the_drains(site, branch.to):
-            continue
-        caught = any(
-            site.floats(key, "spill-edge")
-            for key in (
-                branch.to,
-                *(d.chamber for d in plan.figures.drained if branch.to in d.feeders),
-            )
+def _upkeep(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
+    units, upkeep = plan.site.site.units, assessment.upkeep
+    week = upkeep.change_week
+    if week is not None:
+        text = (
+            f"unequal pumps shift {show.volume(week.unequal_m3, units)} in a week: the pump's "
+            f"chamber rises {show.length(week.rise_m, units)}, or the salinity falls by "
+            f"{week.salt_g_kg:.2f} g/kg"
         )
-        if not caught:
+        fits = week.unequal_m3 < week.room_m3
+        weight = Weight.FACT if fits else Weight.CONDITION
+        remedy = "" if fits else "measure both pumps, or change less at a time"
+        yield Finding(weight, "water change", text, remedy)
+    for steady in upkeep.steadiness:
+        name = plan.site.label(steady.chamber)
+        low, high = (show.length(v, units) for v in (steady.level_m.low, steady.level_m.high))
+        allowed = show.length(steady.allowed_m, units)
+        text = f"its level runs from {low} to {high} over the doubt of the pump's flow"
+        if steady.steady:
+            yield Finding(Weight.FACT, name, f"{text}; its gear allows {allowed}")
+        else:
+            remedy = "widen the edge it overflows at, or measure the flow"
             yield Finding(
-                Weight.CONDITION,
-                site.label(branch.to),
-                "it has no spill-edge float: what blocks its way out is seen by nothing",
-                "hang one a little under its rim",
+                Weight.CONDITION, name, f"{text}, more than the {allowed} its gear allows", remedy
             )
 
 
-CHECKS = (_drains, _blockages, _passive, _stops, _sight, _edges, _wiring, _telling)
+CHECKS = (_drains, _failures, _passive, _stops, _sight, _wiring, _telling, _upkeep)

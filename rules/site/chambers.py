@@ -54,6 +54,8 @@ class Chamber(Table):
     def _one_shape(self) -> Self:
         if (self.length is None) != (self.width is None):
             raise ValueError("give both length and width, or neither")
+        if self.displacement >= 1.0:
+            raise ValueError("displacement: rock and gear that take all of it leave no water")
         shapes = (self.length, self.diameter, self.area, self.fillings)
         if sum(shape is not None for shape in shapes) != 1:
             raise ValueError(

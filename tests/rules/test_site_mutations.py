@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from rules.assessment.assess import assess
 from rules.engine import plan_for
 from rules.hydraulics.errors import HydraulicsError
 from rules.site.parse import parse_site
@@ -91,11 +92,11 @@ def outcome(text: str, file: str) -> tuple[str, list[str]]:
     """What becomes of a site file: refused, not computable, or a verdict; and the sentences."""
     try:
         plan = plan_for(parse_site(text, file))
+        verdict = judge(plan, assess(plan))
     except SiteError as error:
         return "refused", [str(problem) for problem in error.problems]
     except HydraulicsError as error:
         return "not computable", [str(error)]
-    verdict = judge(plan)
     return verdict.words, [finding.sentence for finding in verdict.findings]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from rules.assessment.assess import assess
 from rules.engine import plan_for
 from rules.verdict import Finding, Verdict, Weight, judge
 from tests.rules.nights import Night, changed, edited, site_of, text_of, without_table
@@ -13,7 +14,8 @@ CLASSROOM = text_of("classroom")
 
 def verdict_on(text: str) -> Verdict:
     """The verdict on a site's text."""
-    return judge(plan_for(site_of(text)))
+    plan = plan_for(site_of(text))
+    return judge(plan, assess(plan))
 
 
 def unsafe(text: str) -> list[Finding]:

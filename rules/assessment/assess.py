@@ -1,0 +1,108 @@
+"""Everything `check` computes before the first night, in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.assessment import failures, heights, sight
+from rules.assessment.doubt import Doubt, doubt, flow_doubt
+from rules.assessment.failures import Result
+from rules.assessment.heights import Place
+from rules.assessment.sight import Coverage
+from rules.assessment.upkeep import Upkeep, upkeep
+from rules.figures import pipes_m3
+from rules.hazards.drain_capacity import watch_cuts
+from rules.hydraulics.network import Hydraulics
+from rules.matrix import Effect
+from rules.plan import Plan
+from rules.transient.scenario import Course, WhatIf
+from rules.transient.stepper import Stepper
+
+STOP_HORIZON_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """What a stop of one pump does, with its siphon breaks open, and with all of them plugged.
+
+    Courses at the unfavourable end of the doubt; `down_m3` is what runs down in each [m3].
+    """
+
+    pump: str
+    open_breaks: Course
+    plugged_breaks: Course
+    down_m3: float
+    plugged_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The assessment of a site; see each part's own module."""
+
+    doubt: Doubt
+    results: tuple[Result, ...]
+    stops: tuple[Stop, ...]
+    places: tuple[Place, ...]
+    upkeep: Upkeep
+    coverage: tuple[Coverage, ...]
+
+
+def cutting_floats(plan: Plan) -> frozenset[str]:
+    """The floats whose turning cuts a pump that the guard has a relay for."""
+    found = set()
+    for row in plan.rows:
+        powered = any(plan.site.pump_output(pump) for pump in row.pumps)
+        if row.effect is Effect.CUT_PUMP and powered and row.subject in plan.site.floats():
+            found.add(row.subject)
+    for drain in plan.drains:
+        if plan.pumps[drain.pump].output is not None:
+            found |= {w.contact.id for w in drain.watches if watch_cuts(drain, w)}
+    return frozenset(found)
+
+
+def assess(plan: Plan) -> Assessment:
+    """Assess a site by its plan; raises HydraulicsError with a sentence where it cannot."""
+    site, figures = plan.site, plan.figures
+    mean = Hydraulics(site, bore="mean")
+    bands = doubt(site, figures, mean)
+    stepper = Stepper(site, mean, figures.running)
+    results = failures.run(site, figures, bands, stepper, cutting_floats(plan))
+    off = max((flow_doubt(site, mean, pump) for pump in site.pumps), default=0.0)
+    return Assessment(
+        bands,
+        results,
+        tuple(_stop(plan, stepper, pump) for pump in site.pumps),
+        heights.places(site, figures, bands),
+        upkeep(site, figures, off),
+        sight.coverage(site, figures, results),
+    )
+
+
+def _stop(plan: Plan, stepper: Stepper, pump: str) -> Stop:
+    """A stop with its run-on; the levels of the good day are the expected ones."""
+    run_on_s = plan.site.pumps[pump].run_on
+    courses = [
+        stepper.run(
+            WhatIf(
+                pumps_on={pump: False},
+                siphon_breaks=breaks,
+                run_on_s=run_on_s,
+                horizon_s=STOP_HORIZON_S,
+            )
+        )
+        for breaks in (True, False)
+    ]
+    pipes = pipes_m3(plan.site, pump)
+    down = [pipes + _down_m3(plan, pump, course) for course in courses]
+    return Stop(pump, courses[0], courses[1], down[0], down[1])
+
+
+def _down_m3(plan: Plan, pump: str, course: Course) -> float:
+    """What ran down from all that is not below the drains [m3]."""
+    site, levels = plan.site, plan.figures.running.levels_m
+    below = set(plan.figures.lift(pump).below)
+    return sum(
+        site.chambers[key].between_m3(course.levels_m[key], levels[key])
+        for key in site.chambers
+        if key not in below
+    )

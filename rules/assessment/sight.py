@@ -1,0 +1,121 @@
+"""Which failure would no sensor of this site see? Failure by sensor, derived from the site."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from rules.assessment.failures import Result
+from rules.figures import Figures
+from rules.site.model import Site
+from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """A failure, the sensors that see it, and in a clause how, or why none does."""
+
+    failure: str
+    sensors: tuple[str, ...]
+    note: str
+
+
+def coverage(site: Site, figures: Figures, results: tuple[Result, ...]) -> tuple[Coverage, ...]:
+    """Every failure the assessment knows of, with the sensors that see it."""
+    return (
+        *(_of_result(site, figures, result) for result in results),
+        *_of_pumps(site),
+        *_of_the_rest(site),
+        *_of_sensors(site, results),
+    )
+
+
+def _of_result(site: Site, figures: Figures, result: Result) -> Coverage:
+    sensors = tuple(seen.sensor for seen in result.seen)
+    if sensors:
+        first = result.seen[0]
+        return Coverage(result.failure.title, sensors, f"first after {first.after_s:.0f} s")
+    if result.carried:
+        highest = result.expected.highest_m[result.failure.chamber]
+        chamber = site.chambers[result.failure.chamber]
+        rise = (highest - figures.running.levels_m[result.failure.chamber]) * 1000
+        if rise < 1.0:
+            note = "nothing changes until the others fail: only a wet test proves it"
+            return Coverage(result.failure.title, (), note)
+        left = (chamber.rim_m - highest) * 1000
+        note = (
+            f"no water leaves a tank: the {site.label(result.failure.chamber)} rises "
+            f"{rise:.0f} mm, to {left:.0f} mm under its rim, where nothing hangs"
+        )
+        return Coverage(result.failure.title, (), note)
+    return Coverage(result.failure.title, (), "water leaves a tank and nothing tells")
+
+
+def _of_pumps(site: Site) -> Iterator[Coverage]:
+    for key, pump in site.pumps.items():
+        branches = set(site.branches(key))
+        meters = tuple(
+            k
+            for k, s in site.sensors.items()
+            if isinstance(s, FlowMeter) and (s.on == key or s.on in branches)
+        )
+        yield Coverage(
+            f"{site.label(key)} stands still",
+            meters,
+            "by its flow" if meters else "no meter: found when a person looks",
+        )
+        low = tuple(site.floats(pump.from_, "dry-run"))
+        yield Coverage(
+            f"{site.label(key)} about to draw air", low, "by the level" if low else "no low float"
+        )
+        for name, branch in site.branches(key).items():
+            if branch.siphon_break is not None:
+                yield Coverage(
+                    f"siphon break of the {site.label(name)} plugged",
+                    tuple(site.floats(pump.from_, "spill-edge")),
+                    "only once the pump stops, by what then runs down",
+                )
+
+
+def _of_the_rest(site: Site) -> Iterator[Coverage]:
+    leaks = tuple(k for k, s in site.sensors.items() if isinstance(s, LeakSensor))
+    yield Coverage(
+        "a hose or a tank leaks", leaks, "where the pads lie" if leaks else "no leak pad"
+    )
+    mains = tuple(k for k, s in site.sensors.items() if isinstance(s, MainsSensor))
+    yield Coverage(
+        "the pump's supply is gone",
+        mains or tuple(k for k, s in site.sensors.items() if isinstance(s, FlowMeter)),
+        "by its own input" if mains else "only by the flow that stops",
+    )
+    if site.top_off is not None:
+        low = tuple(site.floats(site.top_off.to, "dry-run"))
+        yield Coverage(
+            "reservoir empty, or its valve stuck shut",
+            low,
+            "when the level has fallen to the low float" if low else "no low float",
+        )
+
+
+def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
+    """A float stuck in its good state is seen by nothing; does another one cover what it covers?"""
+    for key, sensor in site.floats().items():
+        if not isinstance(sensor, FloatSwitch) or sensor.duty == "top-off":
+            continue
+        alone = [
+            result.failure.title
+            for result in results
+            if not result.carried
+            and any(s.sensor == key and s.cuts and s.spare_s >= 0 for s in result.seen_at_worst)
+            and not any(s.sensor != key and s.cuts and s.spare_s >= 0 for s in result.seen_at_worst)
+        ]
+        if alone:
+            note = f"then nothing else is in time for: {'; '.join(alone)}. Lift it by hand monthly"
+        else:
+            note = "another float is in time for all that it sees. Lift it by hand monthly"
+        yield Coverage(f"{site.label(key)} stuck in its good state", (), note)
+
+
+def unseen(table: tuple[Coverage, ...]) -> tuple[Coverage, ...]:
+    """The failures that no sensor sees."""
+    return tuple(row for row in table if not row.sensors)
