@@ -23,6 +23,8 @@ RULER_READING_M = 0.002
 
 These four are our own estimates of what a careful person achieves; no source.
 """
+METER_BELIEVED = (0.5, 2.0)
+"""Pulses a volume over what the site file says, outside which somebody miscounted (own bounds)."""
 SPREAD = "spread of the runs"
 
 # Student's t, two-sided 95 %, by degrees of freedom; JCGM 100:2008, table G.2

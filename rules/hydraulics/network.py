@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 from dataclasses import dataclass
+from functools import partial
 from math import hypot
 from types import MappingProxyType
 
@@ -11,8 +12,15 @@ from rules.hydraulics.backflow import back_siphon_flow
 from rules.hydraulics.build import Bore, PassageFlow, passages, systems, viscosity_m2_s
 from rules.hydraulics.drains import SiphonDrainFlow
 from rules.hydraulics.errors import HydraulicsError
-from rules.hydraulics.pump import CURVE_DOUBT, PumpPoint, PumpSystem
-from rules.hydraulics.steady import steady
+from rules.hydraulics.measured import (
+    MeasuredFlow,
+    measured_doubt,
+    measured_passages,
+    measured_pumps,
+    shares_of,
+)
+from rules.hydraulics.pump import PumpPoint, PumpSystem
+from rules.hydraulics.steady import Steady, steady
 from rules.site.model import Site
 
 _CLEAN: Mapping[str, float] = MappingProxyType({})
@@ -45,20 +53,52 @@ class Hydraulics:
         self.site = site
         kinematic = viscosity_m2_s(site)
         self._systems = systems(site, kinematic)
-        found = steady(site, passages(site, bore, kinematic), self.pump_point)
+        self.left: dict[str, float] = {key: 1.0 - pump.worn for key, pump in site.pumps.items()}
+        """Share of its catalogue flow that each pump has left at every head, at its set speed."""
+        self._measured_pumps = measured_pumps(site)
+        self._measured = measured_passages(site)
+        clean = passages(site, bore, kinematic)
+        fits = {key: partial(one.fitted, clean[key]) for key, one in self._measured.items()}
+        found = steady(site, clean, self.pump_point, fits)
+        if self._measured_pumps:
+            computed, found = found, steady(site, clean, self._measured_point, fits)
+            self._take_pumps(computed, found)
+        if self._measured:
+            self._check_passages(passages(site, "mean", kinematic), found)
         self.passages: dict[str, PassageFlow] = found.passages
         self.short_of_share: tuple[str, ...] = found.short_of_share
         """Siphon drains that pass less than their tuned share even with the valve wide open."""
         self._running = Running(found.levels_m, found.flows_m3_s, found.pumps, found.overfull)
 
+    def _measured_point(self, pump: str, levels_m: Mapping[str, float]) -> PumpPoint:
+        """Where a pump runs at these levels if it then lifts what was measured."""
+        measured = self._measured_pumps.get(pump)
+        if measured is None:
+            return self.pump_point(pump, levels_m)
+        point_with = partial(self._point, pump, levels_m)
+        return point_with(measured.left(point_with))
+
+    def _take_pumps(self, computed: Steady, found: Steady) -> None:
+        """Keep the share that each measured pump has left at the running levels; or raise."""
+        for pump, measured in self._measured_pumps.items():
+            measured.check(self.site, computed.pumps[pump], found.pumps[pump])
+            self.left[pump] = measured.left(partial(self._point, pump, found.levels_m))
+
+    def _check_passages(self, clean: Mapping[str, PassageFlow], found: Steady) -> None:
+        """Raise unless what was measured fits, at the bores a keeper sees: the mean ones."""
+        ways = self.site.gravity()
+        for key, measured in self._measured.items():
+            measured.check(self.site, clean[key], found.levels_m[ways[key].to])
+
     @property
     def throttles(self) -> dict[str, float]:
         """Loss coefficient of each siphon drain's valve, as set; 0 = fully open."""
-        return {
-            key: passage.throttle_k
-            for key, passage in self.passages.items()
-            if isinstance(passage, SiphonDrainFlow)
-        }
+        found = {}
+        for key, passage in self.passages.items():
+            formula = passage.formula if isinstance(passage, MeasuredFlow) else passage
+            if isinstance(formula, SiphonDrainFlow):
+                found[key] = formula.throttle_k
+        return found
 
     def pump_point(
         self,
@@ -71,17 +111,27 @@ class Hydraulics:
 
         `levels_m` must hold the chamber it draws from and those its branches reach; `condition`
         may hold the pump (share of its clean flow at every head) and branches (share of clean
-        conductance); `speed` is the share of full speed. Raises HydraulicsError.
+        conductance); `speed` is the share of its set speed. Raises HydraulicsError.
         """
+        self._system(pump)
+        left = condition.get(pump, 1.0) * self.left[pump]
+        return self._point(pump, levels_m, left, condition, speed)
+
+    def _point(
+        self,
+        pump: str,
+        levels_m: Mapping[str, float],
+        left: float,
+        condition: Mapping[str, float] = _CLEAN,
+        speed: float = 1.0,
+    ) -> PumpPoint:
         system = self._system(pump)
         branches = system.branches
         self._need(pump, {system.source, *(b.to for b in branches.values())}, levels_m)
         ends = [max(branch.outlet_m, levels_m[branch.to]) for branch in branches.values()]
         shares = [condition.get(key, 1.0) for key in branches]
         source = levels_m[system.source]
-        table = self.site.pumps[pump]
-        left = condition.get(pump, 1.0) * (1.0 - table.worn)
-        return system.point(source, ends, shares, left, speed * table.speed)
+        return system.point(source, ends, shares, left, speed * self.site.pumps[pump].speed)
 
     def running(self) -> Running:
         """The steady state while all is clean and runs."""
@@ -96,16 +146,33 @@ class Hydraulics:
         below = self._running.levels_m[self.site.passages[passage].to]
         return flow.flow(up_m, below)
 
-    def uncertainty(self, passage: str) -> float:
-        """How far the flow of any passage, as in `running`, may be off either way, as a share."""
+    def uncertainty(self, key: str) -> float:
+        """How far the flow of a passage or a pump, as in `running`, may be off, as a share.
+
+        What was measured has the measurement's tolerance. A pump that was not has its table's (10 %
+        unless the site file says better: ISO 9906 lets a pump miss its curve by 9 % of flow in
+        grade 3B, and by 10 % if it takes less than 10 kW and comes from a series; the second from
+        memory), combined with the doubt of its pipes.
+        """
+        for pump, system in self._systems.items():
+            if key == pump or key in system.branches:
+                return self._pumped_doubt(pump, system, key)
+        if key in self._measured:
+            return self._measured[key].tolerance
         levels = self._running.levels_m
-        for system in self._systems.values():
-            branch = system.branches.get(passage)
-            if branch is not None:
-                flow = self._running.flows_m3_s[passage]
-                return hypot(CURVE_DOUBT, branch.pipe.uncertainty(flow))
-        flow_of, table = self._gravity(passage), self.site.gravity()[passage]
+        flow_of, table = self._gravity(key), self.site.gravity()[key]
         return flow_of.uncertainty(levels[table.from_], levels[table.to])
+
+    def _pumped_doubt(self, pump: str, system: PumpSystem, key: str) -> float:
+        flows = {name: self._running.flows_m3_s[name] for name in system.branches}
+        pipes = {name: b.pipe.uncertainty(flows[name]) for name, b in system.branches.items()}
+        measured = self._measured_pumps.get(pump)
+        if measured is not None:
+            return measured_doubt(key, flows, pipes, measured)
+        shares = {key: 1.0} if key in pipes else shares_of(flows)
+        return hypot(
+            self.site.pumps[pump].tolerance, sum(s * pipes[name] for name, s in shares.items())
+        )
 
     def back_siphon_flow(
         self,

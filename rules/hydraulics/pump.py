@@ -15,8 +15,6 @@ TRIES = 200
 FLOW_TOLERANCE_M3_S = 1e-14
 STANDSTILL = 1e-6
 """Condition or speed that counts as none."""
-CURVE_DOUBT = 0.09
-"""How far a pump's flow may be off its catalogue: 9 %, ISO 9906 grade 3B (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,8 @@ DRY_M3_S = 1e-13
 """Flow that counts as none: it stands a hair above an edge."""
 
 PointAt = Callable[[str, Mapping[str, float]], PumpPoint]
+Fits = Mapping[str, Callable[[float], PassageFlow]]
+"""By passage: itself, made to pass what was measured, for a level of the chamber below [m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class _Solver:
     site: Site
     passages: dict[str, PassageFlow]
     point_at: PointAt
+    fits: Fits
     gravity: dict[str, Gravity] = field(init=False)
     order: list[str] = field(init=False)
     leaving: dict[str, list[str]] = field(init=False)
@@ -164,13 +167,17 @@ class _Solver:
         """Set the valves of the siphon drains of a chamber.
 
         They carry their shares with the level where everything else that leaves carries the rest;
-        where nothing else can, with the level at the rim.
+        where nothing else can, with the level at the rim. What was measured passes what was
+        measured instead.
         """
+        for name in self.fits.keys() & self.leaving[key]:
+            self.passages[name] = self.fits[name](self.levels[self.gravity[name].to])
         shares = {
             name: passage.tuned_share
             for name in self.leaving[key]
             if isinstance(passage := self.gravity[name], SiphonDrain)
             and passage.tuned_share is not None
+            and name not in self.fits
         }
         if not shares or arriving_m3_s <= 0.0:
             return
@@ -338,7 +345,9 @@ class _Solver:
         )
 
 
-def steady(site: Site, passages: Mapping[str, PassageFlow], point_at: PointAt) -> Steady:
+def steady(
+    site: Site, passages: Mapping[str, PassageFlow], point_at: PointAt, fits: Fits
+) -> Steady:
     """Every level and flow while all is clean and runs, with the drains' valves set.
 
     First a guess, by following the water down the hill; then each chamber's level is found in turn
@@ -346,4 +355,4 @@ def steady(site: Site, passages: Mapping[str, PassageFlow], point_at: PointAt) -
     never takes water from another, which is why this comes to rest (a nonlinear Gauss-Seidel
     iteration of an M-function; Rheinboldt 1970). Raises HydraulicsError if it never does.
     """
-    return _Solver(site, dict(passages), point_at).solve()
+    return _Solver(site, dict(passages), point_at, fits).solve()

@@ -26,7 +26,7 @@ Finding = tuple[str, str, str]
 
 def _unique_ids(site: Site) -> Iterator[Finding]:
     seen: dict[str, str] = {}
-    for table in ("chambers", "passages", "pumps", "sensors", "outputs", "people"):
+    for table in ("chambers", "passages", "pumps", "measured", "sensors", "outputs", "people"):
         for key in getattr(site, table):
             if key in seen:
                 yield (
@@ -99,6 +99,39 @@ def _output_targets(site: Site) -> Iterator[Finding]:
             yield table, field, s
 
 
+def _measured_things(site: Site) -> Iterator[Finding]:
+    ways = site.gravity()
+    for key, measured in site.measured.items():
+        table, of = f"measured.{key}", measured.of
+        if of not in site.pumps and of not in site.passages:
+            known = ", ".join([*site.pumps, *site.passages])
+            sentence = f'"{of}" is neither a pump nor a passage; the site has {known}'
+            yield table, "of", sentence
+        elif of in ways and measured.level is None:
+            sentence = f"missing; it gives the level in {ways[of].from_} while this was measured"
+            yield table, "level", sentence
+        elif of not in ways and measured.level is not None:
+            yield table, "level", f"a pump drives {of}, whatever the level above it: leave it out"
+
+
+def _measured_once(site: Site) -> Iterator[Finding]:
+    newer: dict[str, str] = {}
+    newest_first = sorted(site.measured.items(), key=lambda item: item[1].date, reverse=True)
+    for key, measured in newest_first:
+        passage = site.passages.get(measured.of)
+        thing = passage.pump if isinstance(passage, Branch) else measured.of
+        if thing in newer:
+            other = site.measured[newer[thing]]
+            once = "it" if thing not in site.pumps else f"{thing} with all its branches"
+            yield (
+                f"measured.{key}",
+                "of",
+                f"[measured.{newer[thing]}] of {other.date} has the flow of {other.of} already, "
+                f"and {once} can have one measurement only: keep the newer, delete the older",
+            )
+        newer.setdefault(thing, key)
+
+
 def _pins(site: Site) -> Iterator[Finding]:
     used: dict[int, str] = {}
     for table in ("sensors", "outputs"):
@@ -138,6 +171,30 @@ def _edges(passage: Passage) -> Iterator[tuple[str, float]]:
             yield "centre", passage.centre
         case Branch():
             return
+
+
+def _runs_dry(passage: Passage) -> float:
+    """The height down to which a passage lets its upper chamber run [m above its bottom]."""
+    if isinstance(passage, Hole):
+        return passage.centre - passage.diameter / 2
+    return min(height for _, height in _edges(passage))
+
+
+def _measured_levels(site: Site) -> Iterator[Finding]:
+    units, ways = site.site.units, site.gravity()
+    for key, measured in site.measured.items():
+        if measured.level is None:
+            continue
+        passage = ways[measured.of]
+        rim, edge = site.chambers[passage.from_].rim, _runs_dry(passage)
+        if not edge < measured.level <= rim:
+            yield (
+                f"measured.{key}",
+                "level",
+                f"{length(measured.level, units)} must lie above {length(edge, units)}, where "
+                f"{measured.of} begins to carry water, and not above the rim of {passage.from_} "
+                f"({length(rim, units)})",
+            )
 
 
 def _passage_heights(site: Site) -> Iterator[Finding]:
@@ -301,8 +358,18 @@ def _top_off_float(site: Site) -> Iterator[Finding]:
 
 
 STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
-    (_unique_ids, _passage_ends, _sensor_places, _output_targets, _pins),
-    (_passage_heights, _float_heights, _pump_heights, _dead_ends, _ways, _tuning, _top_off_float),
+    (_unique_ids, _passage_ends, _sensor_places, _output_targets, _measured_things, _pins),
+    (
+        _passage_heights,
+        _float_heights,
+        _pump_heights,
+        _dead_ends,
+        _ways,
+        _tuning,
+        _top_off_float,
+        _measured_once,
+        _measured_levels,
+    ),
 )
 """Checks in stages: a later stage may rely on what the earlier one found in order."""
 

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from rules.site.base import Id, Name, Table
 from rules.site.chambers import Chamber
+from rules.site.measured import Measured
 from rules.site.outputs import Output, PumpOutput
 from rules.site.passages import (
     Branch,
@@ -84,6 +85,7 @@ class Site(Table):
     pumps: dict[Id, Pump] = Field(min_length=1)
     top_off: TopOff | None = None
     water_change: WaterChange | None = None
+    measured: dict[Id, Measured] = Field(default_factory=dict)
     sensors: dict[Id, Sensor] = Field(default_factory=dict)
     outputs: dict[Id, Output] = Field(default_factory=dict)
     broker: Broker | None = None

@@ -81,37 +81,57 @@ def _model_at(path: list[str], raw: Mapping[str, Any]) -> type[BaseModel] | None
     """The model of the table at `path`, found by walking the site model and the file itself."""
     if not path:
         return Site
-    if path[0] in KINDS:
-        if len(path) < 2:
-            return None
-        table = raw.get(path[0], {}).get(path[1], {})
-        kind = table.get("kind") if isinstance(table, dict) else None
-        return KINDS[path[0]].get(kind) if isinstance(kind, str) else None
-    field = Site.model_fields.get(path[0])
-    if field is None:
+    if path[0] not in KINDS:
+        return _model_in(Site, path[:1])
+    if len(path) < 2:
         return None
-    candidates = [field.annotation, *get_args(field.annotation)]
-    models = [c for c in candidates if isinstance(c, type) and issubclass(c, BaseModel)]
-    return models[0] if models else None
+    table = raw.get(path[0], {}).get(path[1], {})
+    kind = table.get("kind") if isinstance(table, dict) else None
+    return KINDS[path[0]].get(kind) if isinstance(kind, str) else None
 
 
-def _sentence(error: Mapping[str, Any], key: str, path: list[str], raw: Mapping[str, Any]) -> str:
-    kind = str(error["type"])
+def _model_in(model: type[BaseModel] | None, path: list[str]) -> type[BaseModel] | None:
+    """The model of a table inside another, at the keys `path`; places in a list are no keys."""
+    for key in path:
+        if model is None or key.isdigit():
+            continue
+        fields = {field.alias or name: field for name, field in model.model_fields.items()}
+        model = _first_model(fields[key].annotation) if key in fields else None
+    return model
+
+
+def _first_model(annotation: Any) -> type[BaseModel] | None:
+    """The first model that a type names, however deep inside."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    found = (_first_model(inner) for inner in get_args(annotation))
+    return next((model for model in found if model is not None), None)
+
+
+def _missing(model: type[BaseModel] | None, key: str) -> str:
+    fields = {f.alias or name: f for name, f in model.model_fields.items()} if model else {}
+    meaning = fields[key].description if key in fields else None
+    if not meaning:
+        return "missing"
+    article = "" if meaning.startswith(("how ", "the ", "what ", "where ")) else "the "
+    return f"missing; it gives {article}{meaning}"
+
+
+NO_TABLE = {"model_type", "model_attributes_type", "dict_type"}
+NO_LIST = {"tuple_type", "list_type"}
+
+
+def _sentence(
+    error: Mapping[str, Any], rest: list[str], path: list[str], raw: Mapping[str, Any]
+) -> str:
+    kind, key = str(error["type"]), rest[-1] if rest else ""
+    model = _model_in(_model_at(path, raw), rest[:-1])
     if kind == "extra_forbidden":
         if path[:1] == ["broker"] and key in SECRET_KEYS:
             return SECRET
-        model = _model_at(path, raw)
         return _nearest(key, _keys_of(model)) if model else "unknown key"
     if kind == "missing":
-        if path[:1] == ["outputs"] and key == "safe":
-            return SAFE_STATE
-        model = _model_at(path, raw)
-        fields = model.model_fields.values() if model else ()
-        meaning = next(
-            (f.description for f in fields if f.alias == key and f.description),
-            model.model_fields[key].description if model and key in model.model_fields else None,
-        )
-        return f"missing; it gives the {meaning}" if meaning else "missing"
+        return SAFE_STATE if path[:1] == ["outputs"] and key == "safe" else _missing(model, key)
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         known = ", ".join(f'"{k}"' for k in KINDS.get(path[0] if path else "", {}))
         return f"kind must be one of {known}"
@@ -119,6 +139,9 @@ def _sentence(error: Mapping[str, Any], key: str, path: list[str], raw: Mapping[
         return str(error["msg"]).removeprefix("Value error, ")
     if kind == "string_pattern_mismatch" and key == "[key]":
         return "an id is lower-case letters, digits and single hyphens, like main-drain"
+    if kind in NO_TABLE | NO_LIST:
+        wanted = "a table with keys of its own" if kind in NO_TABLE else "a list in square brackets"
+        return f"must be {wanted}"
     text = str(error["msg"])
     given = error.get("input")
     shown = f" (it is {given!r})" if isinstance(given, (str, int, float, bool)) else ""
@@ -132,10 +155,10 @@ def from_validation(file: str, failure: ValidationError, raw: Mapping[str, Any])
         loc = [str(part) for part in error["loc"]]
         if len(loc) > 2 and loc[0] in KINDS and loc[2] in KINDS[loc[0]]:
             del loc[2]  # the kind by which the union was chosen; it is no key of the file
-        tables = 2 if loc and loc[0] in {*KINDS, "chambers", "pumps", "people"} else 1
+        tables = 2 if loc and loc[0] in {*KINDS, "chambers", "pumps", "measured", "people"} else 1
         path, rest = loc[:tables], loc[tables:]
         if not rest and error["type"] in ("missing", "extra_forbidden"):
             path, rest = loc[:-1], loc[-1:]
-        sentence = _sentence(error, rest[-1] if rest else "", path, raw)
+        sentence = _sentence(error, rest, path, raw)
         problems.append(Problem(file, ".".join(path), ".".join(rest), sentence))
     return problems

@@ -7,6 +7,7 @@ import pytest
 from rules.hydraulics import steady
 from rules.hydraulics.errors import HydraulicsError
 from rules.hydraulics.network import Hydraulics
+from rules.site.problems import SiteError
 from tests.hydraulics.demo_sites import CHAMBERS, PUMP, WEIR, demo, site_of, unbalanced_m3_s
 
 L_MIN = 1 / 60000
@@ -367,10 +368,15 @@ def test_box_that_backs_up_to_its_display_finds_its_level():
 
 
 def test_water_outside_the_formulas_is_said():
-    """Brine of 50 g/kg is no water these formulas know."""
-    text = CHAMBERS.replace("[chambers.display]", 'salinity = "50 g/kg"\n[chambers.display]')
+    """Brine of 50 g/kg is no water these formulas know: neither a site file may say so, nor does
+    a site made in another way get figures."""
+    brine = CHAMBERS.replace("[chambers.display]", 'salinity = "50 g/kg"\n[chambers.display]')
+    with pytest.raises(SiteError, match="the water formulas hold from 0 to 42 g/kg"):
+        site_of(brine, PUMP, WEIR)
+    site = site_of(CHAMBERS, PUMP, WEIR)
+    water = site.water.model_copy(update={"salinity": 50.0})
     with pytest.raises(HydraulicsError, match="50 g/kg is outside"):
-        Hydraulics(site_of(text, PUMP, WEIR))
+        Hydraulics(site.model_copy(update={"water": water}))
 
 
 def test_unknown_names_and_missing_levels_are_said():
