@@ -29,6 +29,8 @@ from daemon.assembly import Assembly  # noqa: E402
 from daemon.loop import RealTime  # noqa: E402
 from daemon.pins import PinBoard  # noqa: E402
 from rules import engine  # noqa: E402
+from rules.assessment.assess import assess  # noqa: E402
+from rules.hydraulics.network import Hydraulics  # noqa: E402
 from rules.memory import begin  # noqa: E402
 from rules.signals import (  # noqa: E402
     TICK_S,
@@ -187,6 +189,30 @@ def median_of(command: list[str], runs: int = 5) -> float:
     return statistics.median(taken)
 
 
+def hydraulics(name: str, rounds: int) -> None:
+    """Building a site's hydraulics, one network solve of its pump, and a whole assessment."""
+    site = library.load_site(name)
+    built, solved, assessed = [], [], []
+    for _ in range(rounds):
+        began = time.perf_counter()
+        found = Hydraulics(site)
+        built.append(time.perf_counter() - began)
+        levels = found.running().levels_m
+        for n in range(20):
+            moved = {key: level + 1e-4 * n for key, level in levels.items()}
+            began = time.perf_counter()
+            found.pump_point("return-pump", moved)
+            solved.append(time.perf_counter() - began)
+    plan = engine.plan_for(site)
+    for _ in range(3):
+        began = time.perf_counter()
+        assess(plan)
+        assessed.append(time.perf_counter() - began)
+    say(f"hydraulics built with its steady state, {name}", spread(built, 1e3, "ms"))
+    say(f"network solve of the pump and its branches, {name}", spread(solved, 1e3, "ms"))
+    say(f"whole assessment, {name}", f"{statistics.median(assessed) * 1e3:9.0f} ms")
+
+
 def start_times() -> None:
     """Time of a bare Python, of our imports for a running guard, and of a whole check."""
     bare = median_of([sys.executable, "-c", "pass"])
@@ -218,6 +244,7 @@ PARTS: dict[str, Callable[[int], None]] = {
     "drill": lambda _n: drill_speed(),
     "edge": lambda n: cost_of_edges(2 * n),
     "memory": lambda _n: resident(),
+    "hydraulics": lambda n: [hydraulics(name, 4 * n) for name in ("classroom", "rack")] and None,
     "start": lambda _n: start_times(),
 }
 
