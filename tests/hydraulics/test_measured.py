@@ -266,6 +266,20 @@ def test_siphon_that_passes_more_than_its_open_valve_is_scaled():
         classroom(measured("main-drain", 300.0, 160.0))
 
 
+@pytest.mark.parametrize("bore", ["mean", "least"])
+def test_what_fits_is_judged_by_the_mean_bore(bore):
+    """1.45 times what the mean bore passes is more than 1.5 times what the least does; a site that
+    computes with one of them must compute with the other."""
+    plain = {
+        b: Hydraulics(demo("classroom"), b).passages["emergency-drain"] for b in (bore, "mean")
+    }
+    flow = 1.45 * plain["mean"].flow(1.15 + 0.24, 0.36)
+    assert bore == "mean" or flow > 1.5 * plain[bore].flow(1.15 + 0.24, 0.36)
+    text = text_of("classroom") + measured("emergency-drain", flow / L_MIN, 240.0)
+    hydraulics = Hydraulics(site_of_text(text), bore)
+    assert hydraulics.capacity("emergency-drain", 1.39) == pytest.approx(flow)
+
+
 @pytest.mark.parametrize(("of", "level_mm"), [("open-drain", 170.0), ("comb", 575.0)])
 @pytest.mark.parametrize("share", [0.25, 1.6])
 def test_passage_far_from_its_formula_is_refused(of, level_mm, share):
