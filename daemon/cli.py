@@ -22,6 +22,7 @@ exit codes: 0 sound or done, 1 unsafe or failed, 2 what you gave cannot be used
 """
 
 COMMANDS = {
+    "new": "describe your tanks by answering questions; writes a site file and checks it",
     "check": "read a site file, compute its figures, and judge it",
     "run": "guard a site: on real pins, or with --simulate on a plant",
     "drill": "replay failure drills on a site, with a verdict each",
