@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 
 EPILOG = """\
 examples:
+  weirkeeper new reef.toml             describe your plumbing, question by question
   weirkeeper check reef.toml           is this plumbing safe to leave alone?
   weirkeeper run reef.toml             guard it, on the pins of a Raspberry Pi
   weirkeeper run --simulate --live     watch a bad night on the demo site, no hardware needed
