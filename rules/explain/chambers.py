@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from rules.explain.doubts import put_margin_band
 from rules.explain.ground import Ground
-from rules.explain.page import FLOW, METRE, NO_END, PLAIN, SQUARE_METRE, VOLUME, Page
+from rules.explain.page import FLOW, METRE, RATIO, SQUARE_METRE, VOLUME, Page
 from rules.explain.volumes import put_between, put_plan
 from rules.figures import LEVEL_TOLERANCE_M, allowed_level_m
 from rules.site.passages import Comb, EmergencyDrain, Weir
@@ -52,12 +52,19 @@ def level(ground: Ground, key: str) -> Page:
     else:
         reaching = [k for k, p in site.passages.items() if p.to == key]
         page.section("Worked")
-        page.trial("z", at, METRE, "The level above the datum, proved by what follows:")
+        overfull = key in ground.figures.running.overfull
+        if overfull:
+            page.given("z", at, METRE, "its rim, above the datum: it can stand no higher")
+        else:
+            page.trial("z", at, METRE, "The level above the datum, proved by what follows:")
         into = _put_flows(page, ground, reaching, ("Qi", "Qin"), "What reaches it")
         out = _put_flows(page, ground, leaving, ("Qo", "Qout"), "What leaves it at this level")
-        page.residual("Qin - Qout", into - out, FLOW)
-        if key in ground.figures.running.overfull:
-            page.say("More reaches it than leaves it even at its rim: it stands there, and spills.")
+        if overfull:
+            page.step(
+                "More reaches it than leaves it: it spills", "Qs", "Qin - Qout", into - out, FLOW
+            )
+        else:
+            page.residual("Qin - Qout", into - out, FLOW)
         page.step("Above its bottom", "h", "z - zb", above, METRE)
     page.range_and_doubt(
         "Found at one flow of the pump; it moves with that flow and with anything that clogs. A "
@@ -152,7 +159,7 @@ def freeboard(ground: Ground, key: str) -> Page:
     off = put_surface(page, ground, parts)
     page.step("", "Vlow", f"max(0, V - {off})", band.low, VOLUME)
     page.step("", "Vhigh", f"V + {off}", band.high, VOLUME)
-    page.result(drained.freeboard_m3, VOLUME)
+    page.result(drained.freeboard_m3, VOLUME, band=(band.low, band.high))
     return page
 
 
@@ -200,9 +207,10 @@ def margin(ground: Ground, key: str) -> Page:
     if drained.inflow_m3_s <= 0.0:
         page.say("Nothing reaches it, so its drains always carry that.")
         page.range_and_doubt("There is no doubt about nothing.")
-        page.result(drained.margin, PLAIN, NO_END)
+        page.result(drained.margin, RATIO)
         return page
     page.step("Margin", "M", "Qfirm / Qin", drained.margin)
     put_margin_band(page, ground, key, firm)
-    page.result(drained.margin, PLAIN, f"{drained.margin:.2f}")
+    band = ground.doubt.of_chamber(key).margin
+    page.result(drained.margin, RATIO, band=(band.low, band.high))
     return page

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from rules.assessment.doubt import is_tuned
 from rules.explain.ground import Ground
 from rules.explain.page import FLOW, SHARE, Page
 from rules.explain.pipe import put_pipe_doubt
+from rules.hydraulics.measured import shares_of
 from rules.site.measured import Measured
 from rules.site.passages import Branch
 
@@ -18,6 +20,41 @@ def measured_of(ground: Ground, pump: str) -> tuple[str, Measured] | None:
     return next(((k, m) for k, m in ground.site.measured.items() if m.of in things), None)
 
 
+@dataclass(frozen=True, slots=True)
+class _Branches:
+    """The branches of one pump on a page, and the doubt of each one's pipe.
+
+    `tag` is that of the pipe of the branch asked for, where its friction stands on the page.
+    """
+
+    page: Page
+    ground: Ground
+    pump: str
+    asked: str
+    tag: str | None
+
+    @property
+    def pipes(self) -> dict[str, float]:
+        """How far each branch's flow may be off for its pipe's sake, as a share."""
+        flows, found = self.ground.flows_m3_s, self.ground.systems[self.pump].branches
+        return {key: branch.pipe.uncertainty(flows[key]) for key, branch in found.items()}
+
+    @property
+    def mark(self) -> str:
+        """What tells this pump's symbols from those of others."""
+        pumps = list(self.ground.site.pumps)
+        return "" if len(pumps) == 1 else f"_{pumps.index(self.pump) + 1}"
+
+    def put_pipe(self, key: str, symbol: str) -> None:
+        """The doubt of one pipe, worked out where its friction stands on the page."""
+        if key == self.asked and self.tag is not None and self.page.knows(f"f{self.tag}"):
+            pipe = self.ground.systems[self.pump].branches[key].pipe
+            put_pipe_doubt(self.page, pipe, self.ground.flows_m3_s[key], symbol, tag=self.tag)
+            return
+        what = f"doubt of the pipe of the {self.ground.site.label(key)}"
+        self.page.given(symbol, self.pipes[key], SHARE, what, f"{key}.flow")
+
+
 def put_branch_doubt(
     page: Page, ground: Ground, branch: str, name: str, tag: str | None = None
 ) -> float:
@@ -25,57 +62,46 @@ def put_branch_doubt(
 
     `tag` is that of the branch's pipe, where its friction stands on the page.
     """
-    site, flows = ground.site, ground.flows_m3_s
+    site = ground.site
     passage = site.passages[branch]
     assert isinstance(passage, Branch)
-    systems = ground.systems[passage.pump].branches
-    pipes = {key: found.pipe.uncertainty(flows[key]) for key, found in systems.items()}
-    off, label = ground.mean.uncertainty(branch), site.label(branch)
-    own = f"{name}p"
-
-    def put_pipe(key: str, symbol: str) -> None:
-        if page.knows(symbol):
-            return
-        if key == branch and tag is not None and page.knows(f"f{tag}"):
-            put_pipe_doubt(page, systems[key].pipe, flows[key], symbol, tag)
-            return
-        page.given(
-            symbol, pipes[key], SHARE, f"doubt of the pipe of the {site.label(key)}", f"{key}.flow"
-        )
-
-    title = f"Doubt of the flow of the {label}"
+    of = _Branches(page, ground, passage.pump, branch, tag)
+    off = ground.mean.uncertainty(branch)
     found = measured_of(ground, passage.pump)
     if found is None:
-        if not page.knows("ut"):
-            tolerance, source = (
-                site.pumps[passage.pump].tolerance,
-                f"pumps.{passage.pump}.tolerance",
-            )
-            page.given("ut", tolerance, SHARE, "how far the pump may be off its curve", source)
-        put_pipe(branch, own)
-        page.step(title, name, f"sqrt(ut^2 + {own}^2)", off, SHARE)
-        return off
-    table, measured = found
-    if not page.knows("um"):
-        what = f"tolerance of what was measured on {measured.date}"
-        page.given("um", measured.tolerance, SHARE, what, f"measured.{table}.tolerance")
-    if measured.of == branch:
-        page.step(f"{title}, which was measured", name, "um", off, SHARE)
-    elif measured.of in pipes:
-        put_pipe(branch, own)
-        put_pipe(measured.of, f"{name}m")
-        page.step(title, name, f"sqrt(um^2 + {own}^2 + {name}m^2)", off, SHARE)
+        own = f"ut{of.mark}"
+        if not page.knows(own):
+            tolerance = site.pumps[passage.pump].tolerance
+            what, source = "how far the pump may be off its curve", f"pumps.{passage.pump}"
+            page.given(own, tolerance, SHARE, what, f"{source}.tolerance")
+        of.put_pipe(branch, f"{name}p")
+        formula = f"sqrt({own}^2 + {name}p^2)"
     else:
-        parts, whole = ["um^2"], sum(flows[key] for key in pipes)
-        for i, key in enumerate(pipes, start=1):
-            put_pipe(key, f"{name}p{i}")
-            share = flows[key] / whole if whole > 0.0 else 0.0
-            said = f"share of the pump's flow that the {site.label(key)} takes"
-            page.given(f"{name}s{i}", share, SHARE, said)
-            moved = f"(1 - {name}s{i})" if key == branch else f"{name}s{i}"
-            parts.append(f"({moved} * {name}p{i})^2")
-        page.step(title, name, f"sqrt({' + '.join(parts)})", off, SHARE)
+        formula = _put_measured(of, name, *found)
+    page.step(f"Doubt of the flow of the {site.label(branch)}", name, formula, off, SHARE)
     return off
+
+
+def _put_measured(of: _Branches, name: str, table: str, measured: Measured) -> str:
+    """What the doubt of a branch is made of where its pump was measured; returns the formula."""
+    own, site = f"umeas{of.mark}", of.ground.site
+    if not of.page.knows(own):
+        what = f"tolerance of what was measured on {measured.date}"
+        of.page.given(own, measured.tolerance, SHARE, what, f"measured.{table}.tolerance")
+    if measured.of == of.asked:
+        return own
+    if measured.of != of.pump:
+        of.put_pipe(of.asked, f"{name}p")
+        of.put_pipe(measured.of, f"{name}m")
+        return f"sqrt({own}^2 + {name}p^2 + {name}m^2)"
+    parts = [f"{own}^2"]
+    for i, (key, share) in enumerate(shares_of(of.ground.figures.lift(of.pump).branches).items()):
+        of.put_pipe(key, f"{name}p{i}")
+        said = f"share of the pump's flow that the {site.label(key)} takes"
+        of.page.given(f"{name}s{i}", share, SHARE, said)
+        moved = f"(1 - {name}s{i})" if key == of.asked else f"{name}s{i}"
+        parts.append(f"({moved} * {name}p{i})^2")
+    return f"sqrt({' + '.join(parts)})"
 
 
 def put_margin_band(page: Page, ground: Ground, key: str, firm: Sequence[str]) -> None:

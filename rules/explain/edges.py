@@ -43,13 +43,11 @@ def put_weir(page: Page, table: str, flow: WeirFlow, sides: Sides, name: str) ->
     page.given("b", flow.width_m, METRE, "length of the edge", f"{table}.width")
     page.given("P", crest_height, METRE, "the edge above the floor where the water comes from")
     kind = "full width" if flow.kind == FULL_WIDTH else "notch in a wide wall"
-    for symbol, value, what in zip(
-        ("c", "s", "kb"),
-        flow.kind,
-        ("coefficient at no head", "how it grows with h / P", "added to the width [m]"),
-        strict=True,
-    ):
-        page.given(symbol, value, PLAIN, what, f"Kindsvater-Carter, {kind}")
+    at_rest, slope, edge_width = flow.kind
+    source = f"Kindsvater-Carter, {kind}"
+    page.given("c", at_rest, PLAIN, "coefficient at no head", source)
+    page.given("s", slope, PLAIN, "how it grows with h / P", source)
+    page.given("kb", edge_width, METRE, "added to the width", source)
     page.section("Worked")
     head = _put_head(page, sides.high, flow.crest_m)
     if head <= 0.0:

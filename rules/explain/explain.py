@@ -10,6 +10,7 @@ from rules.explain import chambers, floats, passages, pumps, stops, water, whole
 from rules.explain.ground import Ground
 from rules.explain.page import Page
 from rules.plan import Plan
+from rules.site.model import Site
 from rules.site.passages import Branch
 
 Writer = Callable[[Ground], Page]
@@ -33,17 +34,18 @@ def _write(write: Callable[[Ground, str], Page], key: str, ground: Ground) -> Pa
     return write(ground, key)
 
 
-def _writers(plan: Plan) -> dict[str, Writer]:
+def _writers(site: Site) -> dict[str, Writer]:
     """What writes the page of each figure, in the order of the site file."""
-    site, found = plan.site, dict[str, Writer]()
+    found = dict[str, Writer]()
     for name, write in WHOLE.items():
         if name != "reservoir-days" or site.top_off is not None:
             found[f"site.{name}"] = _with(write, f"site.{name}")
     drained = site.drained_chambers()
     for key in site.chambers:
         found[f"{key}.level"] = _with(chambers.level, key)
-        if key in drained:
+        if any(passage.from_ == key for passage in site.gravity().values()):
             found[f"{key}.allowed-level"] = _with(chambers.allowed_level, key)
+        if key in drained:
             found[f"{key}.freeboard"] = _with(chambers.freeboard, key)
             found[f"{key}.margin"] = _with(chambers.margin, key)
     for key, passage in site.passages.items():
@@ -65,23 +67,30 @@ def _writers(plan: Plan) -> dict[str, Writer]:
 
 def known(plan: Plan) -> tuple[str, ...]:
     """All figures of a site that can be asked for."""
-    return tuple(_writers(plan))
+    return tuple(_writers(plan.site))
 
 
 def explain(plan: Plan, figure: str) -> tuple[str, ...]:
     """The derivation of a figure, line by line; LookupError with a sentence if there is none."""
-    writers = _writers(plan)
+    return derive(Ground(plan), figure)
+
+
+def derive(ground: Ground, figure: str) -> tuple[str, ...]:
+    """The same from a ground that serves several figures, whose hydraulics are then built once."""
+    writers = _writers(ground.site)
     if figure not in writers:
-        near = ", ".join(_nearest(figure, tuple(writers)))
+        near = ", ".join(_nearest(figure.lower(), tuple(writers)))
         raise LookupError(f'"{figure}" is no figure of this site; the nearest are {near}')
-    return writers[figure](Ground(plan)).lines
+    return writers[figure](ground).lines
 
 
 def _nearest(figure: str, figures: tuple[str, ...]) -> list[str]:
-    """The figures of the same thing, else those of the same name, else those spelt alike."""
+    """The figures of the same thing and those of the same name, else those spelt alike."""
     key, _, name = figure.rpartition(".")
-    same = [
-        [known for known in figures if known.startswith(f"{key or name}.")],
-        [known for known in figures if known.endswith(f".{name}")],
+    of_thing = [known for known in figures if known.startswith(f"{key or name}.")]
+    of_name = [known for known in figures if known.endswith(f".{name}")]
+    found = [
+        *get_close_matches(figure, of_thing, NEAREST // 2, 0.0),
+        *get_close_matches(figure, of_name, NEAREST // 2, 0.0),
     ]
-    return get_close_matches(figure, next(filter(None, same), figures), NEAREST, 0.0)
+    return found or get_close_matches(figure, figures, NEAREST, 0.0)

@@ -105,11 +105,11 @@ def _put_hang(page: Page, ground: Ground, place: Place) -> None:
     assert place.height_m is not None
     most, least = show.length(place.most_m, units), show.length(place.least_m, units)
     exact = f"{number(place.least_m)} m to {number(place.most_m)} m"
-    suits = "suits" if place.suits else "does not suit"
+    suits = "that suits" if place.suits else "that does not suit"
     if place.least_m > place.most_m:
-        suits = "does not suit, and no other height would"
+        suits = "no height suits"
     hangs = show.length(place.height_m, units)
-    page.end(f"{least} to {most} ({exact}); where it hangs, {hangs}, {suits}")
+    page.end(f"{least} to {most} ({exact}); it hangs at {hangs}, {suits}")
 
 
 def _place(ground: Ground, key: str) -> tuple[Place, str] | None:
@@ -181,8 +181,9 @@ def _put_unplaced(page: Page, ground: Ground, key: str) -> None:
     site, sensor = ground.site, _float(ground, key)
     chamber, label = site.chambers[sensor.chamber], site.label(sensor.chamber)
     page.say(
-        f"No rule says where this float should hang; this is what its height in the {label} "
-        "amounts to."
+        "No rule says where this float should hang: heights are derived for the first float of "
+        "each duty, where one prevents a spill or a dry run. This is what its height in the "
+        f"{label} amounts to."
     )
     page.section("Given")
     table = f"sensors.{key}"

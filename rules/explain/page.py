@@ -20,6 +20,8 @@ SAID_AT = 40
 """Column at which the words about a given value begin."""
 _TOKEN = re.compile(r"(\d+\.?\d*(?:e[-+]?\d+)?)|([A-Za-z]\w*)", re.ASCII)
 _LEFT_ALONE = frozenset({"sqrt", "log10", "exp", "min", "max", "pi"})
+NOUGHT = 1e-12
+"""Less than this is what rounding left of nought."""
 NO_END = "without end"
 """How a figure that is infinite is printed."""
 
@@ -46,6 +48,7 @@ FLOW = Unit("m3/s", show.flow)
 SPEED = Unit("m/s")
 SECOND = Unit("s", lambda value, _: show.duration(value))
 SHARE = Unit("", lambda value, _: f"{value * 100:.1f} %")
+RATIO = Unit("", lambda value, _: f"{value:.2f}")
 VISCOSITY = Unit("m2/s")
 SLOPE = Unit("m per m3/s")
 
@@ -54,6 +57,8 @@ def number(value: float) -> str:
     """A number with as many digits as a calculator needs: six that count, seven from 1 up."""
     if isinf(value):
         return NO_END
+    if abs(value) < NOUGHT:
+        return "0"
     return f"{value:.7g}" if abs(value) >= 1.0 else f"{value:.6g}"
 
 
@@ -74,7 +79,7 @@ class Page:
 
     def __init__(self, figure: str, title: str, units: Units) -> None:
         self._figure, self._units = figure, units
-        self._lines = wrapped(f"{figure}: {title}", 0)
+        self._lines = wrapped(f"{figure}: {title}", 0, 2)
         self._values: dict[str, str] = {}
         self._remarks: list[str] = []
 
@@ -108,6 +113,10 @@ class Page:
     def said_length(self, metres: float) -> str:
         """A length in the site's own units."""
         return show.length(metres, self._units)
+
+    def said_volume(self, m3: float) -> str:
+        """A volume in the site's own units."""
+        return show.volume(m3, self._units)
 
     def given(self, symbol: str, value: float, unit: Unit, what: str, source: str = "") -> None:
         """A value that is put in, and where it comes from."""
@@ -144,12 +153,23 @@ class Page:
         """What a trial leaves, computed with all digits."""
         self._lines.append(f"    residual, with all digits: {of} = {value:.2g} {unit.si}".rstrip())
 
-    def result(self, value: float, unit: Unit, shown: str = "", more: str = "") -> None:
-        """The last line: the figure as it is printed elsewhere, and in SI."""
+    def result(
+        self,
+        value: float,
+        unit: Unit,
+        *,
+        band: tuple[float, float] | None = None,
+        more: str = "",
+    ) -> None:
+        """The last line: the figure as it is printed elsewhere, in SI, and with its band."""
+
+        def own(one: float) -> str:
+            return unit.shown(one, self._units) if unit.shown and not isinf(one) else number(one)
+
         self.section("Result")
-        own = shown or (unit.shown(value, self._units) if unit.shown else number(value))
+        doubt = f"; {own(band[0])} to {own(band[1])} with its doubt" if band else ""
         exact = f"{number(value)} {unit.si}".rstrip()
-        self._lines.append(f"  {self._figure} = {own} ({exact}){more}")
+        self._lines.append(f"  {self._figure} = {own(value)} ({exact}){doubt}{more}")
 
     def end(self, words: str) -> None:
         """The last line of a figure that is not one value."""

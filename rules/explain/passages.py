@@ -9,7 +9,7 @@ from rules.explain.edges import put_comb, put_weir
 from rules.explain.ground import Ground
 from rules.explain.openings import put_hole, put_screen, put_under_baffle
 from rules.explain.page import FLOW, METRE, SHARE, Page
-from rules.explain.pipe import put_pipe_doubt
+from rules.explain.pipe import put_pipe_doubt, put_speed
 from rules.figures import allowed_level_m
 from rules.hydraulics.build import PassageFlow
 from rules.hydraulics.drains import OpenDrainFlow, SiphonDrainFlow, quiet_submergence
@@ -46,12 +46,12 @@ def capacity(ground: Ground, key: str) -> Page:
     flow = _put_passage(page, asked)
     page.range_and_doubt(_why(asked))
     if isinstance(passage, DRAINS):
-        _put_drain_band(page, asked, flow)
+        band = _put_drain_band(page, asked, flow)
     else:
         off = ground.least.passages[key].uncertainty(up, down)
         page.given("u", off, SHARE, "how far it may be off either way, as a share of it")
-        _put_band(page, flow, off)
-    page.result(flow, FLOW)
+        band = _put_band(page, flow, off)
+    page.result(flow, FLOW, band=band)
     return page
 
 
@@ -72,31 +72,38 @@ def running_flow(ground: Ground, key: str) -> Page:
     page.given("z1", asked.up_m, METRE, f"the {above}, above the datum", f"{passage.from_}.level")
     page.given("z2", asked.down_m, METRE, f"the {below}, above the datum", f"{passage.to}.level")
     _put_passage(page, asked)
-    page.range_and_doubt(_why(asked))
     flow, off = ground.flows_m3_s[key], ground.mean.uncertainty(key)
     flow_of = ground.mean.passages[key]
-    if is_tuned(site, key):
+    tuned = is_tuned(site, key)
+    page.range_and_doubt(_why(asked))
+    if tuned:
         page.say(f"What comes is as doubtful as the pump: see {passage.from_}.margin.")
         off = TUNING_DOUBT
-    if isinstance(flow_of, SiphonDrainFlow) and not is_tuned(site, key) and flow > 0.0:
+    if isinstance(flow_of, SiphonDrainFlow) and not tuned and flow > 0.0:
         _put_siphon_doubt(page, asked, flow_of, off)
     else:
         page.given("u", off, SHARE, "how far it may be off either way, as a share of it")
-    _put_band(page, flow, off)
-    page.result(flow, FLOW)
+    page.result(flow, FLOW, band=_put_band(page, flow, off))
     return page
 
 
-def _put_band(page: Page, flow: float, off: float) -> None:
-    page.step("", "Qlow", "Q * (1 - u)", flow * (1.0 - off), FLOW)
-    page.step("", "Qhigh", "Q * (1 + u)", flow * (1.0 + off), FLOW)
+def _put_band(page: Page, flow: float, off: float) -> tuple[float, float]:
+    """The least and the most that a flow may be; returns them [m3/s]."""
+    low, high = flow * (1.0 - off), flow * (1.0 + off)
+    page.step("", "Qlow", "Q * (1 - u)", low, FLOW)
+    page.step("", "Qhigh", "Q * (1 + u)", high, FLOW)
+    return low, high
 
 
 def _put_siphon_doubt(page: Page, asked: Asked, flow_of: SiphonDrainFlow, off: float) -> None:
     """The doubt of a siphon drain that was not tuned, as u."""
     flow = flow_of.flow(asked.up_m, asked.down_m)
     quiet = quiet_submergence(flow, flow_of.pipe.bore_m)
-    put_pipe_doubt(page, flow_of.pipe, flow, "uf", valve=("Kv", flow_of.throttle_k))
+    at = ""
+    if flow_of.lip_and_weight(asked.up_m)[1] < 1.0:
+        at = "u"  # its lip holds some of the full pipe's flow back: the friction is another
+        put_speed(page, flow_of.pipe, ("Q", flow), "", at)
+    put_pipe_doubt(page, flow_of.pipe, flow, "uf", at=at, valve=("Kv", flow_of.throttle_k))
     if asked.up_m - flow_of.mouth_m >= quiet:
         page.step("Its mouth draws no air", "u", "uf", off, SHARE)
     else:
@@ -155,19 +162,24 @@ def _put_factor(page: Page, asked: Asked, flow: MeasuredFlow) -> float:
     measured = site.measured[table]
     assert measured.level is not None
     level = site.chambers[site.gravity()[asked.key].from_].above_datum_m(measured.level)
+    total = flow.flow(asked.up_m, asked.down_m)
+    if isinstance(flow.formula, SiphonDrainFlow) and abs(flow.factor - 1.0) < 1e-9:
+        page.step(
+            "The measurement has set its valve, so the formula stands", "Q", "Qc", total, FLOW
+        )
+        return total
     page.say("What was measured corrects the formula:")
     page.given("zq", level, METRE, "the level while it was measured", f"measured.{table}.level")
     page.given("Qq", measured.flow, FLOW, f"measured on {measured.date}", f"measured.{table}.flow")
     computed = flow.formula.flow(level, asked.down_m)
     page.given("Qp", computed, FLOW, "what the formula gives for zq, worked as for z1 above")
     page.step("Factor by which the passage differs from its formula", "F", "Qq / Qp", flow.factor)
-    total = flow.flow(asked.up_m, asked.down_m)
     page.step("Flow, corrected", "Q", "F * Qc", total, FLOW)
     return total
 
 
-def _put_drain_band(page: Page, asked: Asked, flow: float) -> None:
-    """The band of a drain's capacity."""
+def _put_drain_band(page: Page, asked: Asked, flow: float) -> tuple[float, float]:
+    """The band of a drain's capacity; returns its ends [m3/s]."""
     ground, key = asked.ground, asked.key
     band = ground.doubt.of_chamber(ground.site.gravity()[key].from_).capacity[key]
     if is_tuned(ground.site, key):
@@ -175,26 +187,27 @@ def _put_drain_band(page: Page, asked: Asked, flow: float) -> None:
         page.given("u", off, SHARE, "how far its share may be off either way")
         page.step("", "Qlow", "Q * (1 - u)", band.low, FLOW)
         page.step("", "Qhigh", "Q * (1 + u)", band.high, FLOW)
-        return
+        return band.low, band.high
     page.given("u", ground.mean.uncertainty(key), SHARE, "how far the formula may be off")
     most = ground.mean.capacity(key, asked.up_m)
     page.given("Qmean", most, FLOW, "the same worked with the mean bore")
     page.step("", "Qlow", "Q * max(0, 1 - u)", band.low, FLOW)
     page.step("", "Qhigh", "max(Q, Qmean) * (1 + u)", band.high, FLOW)
+    return band.low, band.high
 
 
 def _why(asked: Asked) -> str:
-    """Where the doubt of a passage's formula comes from."""
+    """Where the doubt of a passage's flow comes from."""
     flow = asked.hydraulics.passages[asked.key]
-    if isinstance(flow, MeasuredFlow):
-        return (
-            "Doubt: what the measurement may be off, and the further the flow is from the one "
-            "measured, the more of the formula's own."
-        )
     if is_tuned(asked.ground.site, asked.key):
         return (
             "Doubt: its valve was set by eye against the very flow that runs, so its share may be "
-            "off by 5 %, whatever that flow is."
+            f"off by {TUNING_DOUBT * 100:.0f} %, whatever that flow is."
+        )
+    if isinstance(flow, MeasuredFlow):
+        return (
+            "Doubt: how far the measurement may be off. At another flow than the one measured it "
+            "says less."
         )
     return WHY[type(flow)]
 

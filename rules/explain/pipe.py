@@ -198,15 +198,16 @@ def put_pipe_doubt(
     pipe: PipeRun,
     flow_m3_s: float,
     name: str,
-    tag: str = "",
     *,
+    tag: str = "",
+    at: str = "",
     valve: Named | None = None,
 ) -> None:
-    """How far the flow that drives a full pipe may be off, where K and f stand on the page."""
+    """How far the flow of a full pipe may be off, where its K and f stand on the page."""
     reynolds = flow_m3_s / pipe.area_m2 * pipe.bore_m / pipe.kinematic_m2_s
     between = LAMINAR_RE < reynolds < TURBULENT_RE
     friction = TRANSITION_DOUBT if between else FRICTION_DOUBT
-    more, wall = f" + {valve[0]}" if valve else "", f"f{tag} * L{tag} / D{tag}"
+    more, wall = f" + {valve[0]}" if valve else "", f"f{tag}{at} * L{tag} / D{tag}"
     page.step(
         f"Doubt of the full pipe: {FITTING_DOUBT * 100:.0f} % of K and {friction * 100:.0f} % of "
         "its friction (own estimates), as far as they bear on the flow",

@@ -50,7 +50,8 @@ def pump_flow(ground: Ground, key: str) -> Page:
     for i, branch in enumerate(branches, start=1):
         put_branch_doubt(page, ground, branch, f"u{i}", str(i))
     _put_pump_band(page, ground, key, len(branches))
-    page.result(lift.flow_m3_s, FLOW)
+    band = ground.doubt.of_pump(key).flow
+    page.result(lift.flow_m3_s, FLOW, band=(band.low, band.high))
     return page
 
 
@@ -152,7 +153,7 @@ def branch_flow(ground: Ground, key: str) -> Page:
     flow = lift.branches[key]
     page.step("", "Qlow", "Q * max(0, 1 - u)", flow * max(0.0, 1.0 - off), FLOW)
     page.step("", "Qhigh", "Q * (1 + u)", flow * (1.0 + off), FLOW)
-    page.result(flow, FLOW)
+    page.result(flow, FLOW, band=(flow * max(0.0, 1.0 - off), flow * (1.0 + off)))
     return page
 
 

@@ -36,15 +36,14 @@ def drain_down(ground: Ground, key: str) -> Page:
         "The doubt is the tolerance of a level over the surfaces of what the pump feeds and of "
         "what the drains leave:"
     )
-    bands = ground.doubt.of_pump(key)
+    band = ground.doubt.of_pump(key).drain_down
     fed = {branch.to for branch in site.branches(key).values()}
     tags = [str(i) for i, c in enumerate(chambers, start=1) if c in fed or site.drains_from(c)]
     off = put_surface(page, ground, [chambers[int(tag) - 1] for tag in tags], tags)
-    page.step("", "Vlow", f"max(0, Vdown - {off})", bands.drain_down.low, VOLUME)
-    page.step("", "Vhigh", f"Vdown + {off}", bands.drain_down.high, VOLUME)
-    plugged = page.quantity(lift.plugged_m3, VOLUME)
-    more = f"; with plugged siphon breaks {plugged}"
-    page.result(lift.drain_down_m3, VOLUME, more=more)
+    page.step("", "Vlow", f"max(0, Vdown - {off})", band.low, VOLUME)
+    page.step("", "Vhigh", f"Vdown + {off}", band.high, VOLUME)
+    more = f"; {page.said_volume(lift.plugged_m3)} with plugged siphon breaks"
+    page.result(lift.drain_down_m3, VOLUME, band=(band.low, band.high), more=more)
     return page
 
 
@@ -143,7 +142,7 @@ def room(ground: Ground, key: str) -> Page:
     off = put_surface(page, ground, lift.below)
     page.step("", "Vlow", f"max(0, V - {off})", band.low, VOLUME)
     page.step("", "Vhigh", f"V + {off}", band.high, VOLUME)
-    page.result(lift.room_m3, VOLUME)
+    page.result(lift.room_m3, VOLUME, band=(band.low, band.high))
     return page
 
 
@@ -166,5 +165,5 @@ def over_intake(ground: Ground, key: str) -> Page:
     off = put_surface(page, ground, (pump.from_,))
     page.step("", "Vlow", f"max(0, V - {off})", band.low, VOLUME)
     page.step("", "Vhigh", f"V + {off}", band.high, VOLUME)
-    page.result(lift.dry_m3, VOLUME)
+    page.result(lift.dry_m3, VOLUME, band=(band.low, band.high))
     return page

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from math import isclose
 
 from rules.explain.asked import Asked
 from rules.explain.mouth import put_lip, put_weight
@@ -29,9 +30,31 @@ def put_throttle(page: Page, asked: Asked, flow: SiphonDrainFlow) -> None:
         return
     if isinstance(asked.hydraulics.passages[asked.key], MeasuredFlow):
         level, wanted = _put_measured(page, asked)
+    elif not _has_its_share(asked, drain.tuned_share):
+        what = "loss coefficient of its valve, as set for all that the pump sends"
+        page.given("Kv", flow.throttle_k, PLAIN, what, f"{asked.table}.tuned_share")
+        page.remark(
+            "Its valve was set to carry its share of all that the pump sends. Less than that "
+            "reaches it here, since a tank on the way overflows or is held back, so how it was set "
+            "cannot be followed from these levels."
+        )
+        return
     else:
         level, wanted = _put_share(page, asked, drain.tuned_share)
     _put_set(page, asked, flow, level, wanted)
+
+
+def _arriving(asked: Asked) -> float:
+    """What reaches the chamber that the drain leaves, while all runs [m3/s]."""
+    site, flows = asked.ground.site, asked.hydraulics.running().flows_m3_s
+    here = site.gravity()[asked.key].from_
+    return sum(flows[key] for key, passage in site.passages.items() if passage.to == here)
+
+
+def _has_its_share(asked: Asked, share: float) -> bool:
+    """True if it carries its share of what reaches its chamber, as it was set to."""
+    carries = asked.hydraulics.running().flows_m3_s[asked.key]
+    return isclose(carries, share * _arriving(asked), rel_tol=1e-6)
 
 
 def _put_opening(page: Page, asked: Asked, share: float) -> None:
@@ -66,7 +89,7 @@ def _put_share(page: Page, asked: Asked, share: float) -> tuple[Named, Named]:
     site, running = asked.ground.site, asked.hydraulics.running()
     here = site.gravity()[asked.key].from_
     label = site.label(here)
-    arriving = sum(running.flows_m3_s[k] for k, p in site.passages.items() if p.to == here)
+    arriving = _arriving(asked)
     wanted, level = share * arriving, running.levels_m[here]
     page.say(
         f"Its valve was set so that it carries its share of what reaches the {label}, while the "

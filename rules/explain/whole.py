@@ -7,10 +7,10 @@ from rules.explain.page import FLOW, METRE, SHARE, VOLUME, Page, Unit
 from rules.explain.volumes import put_volume
 from rules.figures import LEVEL_TOLERANCE_M
 
-PER_HOUR = Unit("times an hour")
-DAYS = Unit("days")
+PER_HOUR = Unit("times an hour", lambda value, _: f"{value:.1f} times an hour")
+DAYS = Unit("days", lambda value, _: f"{value:.1f} days")
 SALINITY = Unit("g/kg")
-SALT_PER_LITRE = Unit("g/kg per litre")
+SALT_PER_LITRE = Unit("g/kg per litre", lambda value, _: f"{value:.3f} g/kg")
 
 
 def _put_whole(page: Page, ground: Ground) -> float:
@@ -64,7 +64,7 @@ def turnover(ground: Ground, figure: str) -> Page:
     title = "Volumes an hour, of 3600 s"
     page.step(title, "n", "Q * 3600 / V", found.turnover_per_h, PER_HOUR)
     page.range_and_doubt("As doubtful as the flow of the pumps.")
-    page.result(found.turnover_per_h, PER_HOUR, f"{found.turnover_per_h:.1f} times an hour")
+    page.result(found.turnover_per_h, PER_HOUR)
     return page
 
 
@@ -114,7 +114,7 @@ def reservoir_days(ground: Ground, figure: str) -> Page:
     put_volume(page, site, reservoir, ("h", level), name="Vr")
     page.step("Days", "T", "Vr / E", found.reservoir_days, DAYS)
     _doubt_evaporation(page)
-    page.result(found.reservoir_days, DAYS, f"{found.reservoir_days:.1f} days")
+    page.result(found.reservoir_days, DAYS)
     return page
 
 
@@ -137,5 +137,5 @@ def salt_per_litre(ground: Ground, figure: str) -> Page:
     page.range_and_doubt(
         "For a small share of the whole; salt and fresh water are taken as equally heavy (3 %)."
     )
-    page.result(found, SALT_PER_LITRE, f"{found:.3f} g/kg")
+    page.result(found, SALT_PER_LITRE)
     return page
