@@ -2,71 +2,92 @@
 
 from __future__ import annotations
 
-from math import inf, sqrt
+from math import inf
 
-from rules.site.chambers import Chamber
 from rules.site.model import Site
 from rules.site.passages import (
     Branch,
     Comb,
+    Drain,
     EmergencyDrain,
     Gravity,
     Hole,
     OpenDrain,
     Screen,
     SiphonDrain,
+    UnderBaffle,
     Weir,
 )
 from rules.site.pipes import Pipe
-from simulator.drains import OpenPipe, Siphon
+from simulator.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
 from simulator.draw import Draws
 from simulator.flows import (
     COMB_SI,
     HOLE_CD,
     LOSSES,
     WEIR_SI,
+    Bed,
     Edge,
     RoundHole,
     Run,
+    Slot,
     Sponge,
     Way,
     kinematic_viscosity_m2_s,
+    slot_cd,
 )
 from simulator.lift import SPIN_UP_S, Curve, Lift, Rise
+from simulator.shapes import least_plan_m2
 
 WEIR_SPREAD = 0.04
 COMB_SPREAD = 0.08
 SPONGE_SPREAD = 0.15
+SQUARE = (0.3, 0.7)  # share of a sponge's or a bed's loss that grows with the flow squared
+SLOT_SPREAD = 0.06
 FITTING_SPREAD = 0.12
 FRICTION_SPREAD = 0.5  # of the roughness, which moves the flow by less than 1 % in plastic pipe
 BORE_SPREAD = 0.01
 STACK_SPREAD = 0.10
 HEAD_SPREAD = 0.04
 PUMP_FLOW_SPREAD = 0.03
+MANNING_N = (0.009, 0.013)  # of plastic pipe, clean and not so clean
 PRIME_S = (3.0, 10.0)
 DROWN_BORES = (0.7, 1.0)
 LOSE_M = (0.001, 0.004)
 
 
-def rim_length_m(chamber: Chamber) -> float:
-    """Length of the edge over which a chamber spills [m]; that of a square when only its area is
-    known."""
-    if chamber.length is not None and chamber.width is not None:
-        return 2.0 * (chamber.length + chamber.width)
-    return 4.0 * sqrt(chamber.plan_m2(chamber.rim))
-
-
 def start_level_m(site: Site, key: str) -> float:
-    """Where a chamber stands while nothing runs [m above its bottom]: at its lowest way out."""
-    level = site.chambers[key].level
-    if level is not None:
-        return level
-    edges = [
-        passage.crest if isinstance(passage, (Weir, Comb)) else passage.mouth
-        for passage in site.gravity().values()
-        if passage.from_ == key and not isinstance(passage, (Screen, Hole))
-    ]
-    return min(edges, default=0.0)
+    """Where a chamber stands while nothing runs [m above its bottom]: at its lowest way out.
+
+    Through a screen, a hole or a slot it stands level with what lies beyond, where that is higher.
+    """
+    chamber = site.chambers[key]
+    if chamber.level is not None:
+        return chamber.level
+    heights = []
+    for passage in site.gravity().values():
+        if passage.from_ != key:
+            continue
+        height = _lower_edge_m(passage)
+        if isinstance(passage, (Screen, Hole, UnderBaffle)):
+            beyond = site.chambers[passage.to]
+            surface = beyond.above_datum_m(start_level_m(site, passage.to))
+            height = max(height, surface - chamber.bottom)
+        heights.append(min(height, chamber.rim))
+    return min(heights, default=0.0)
+
+
+def _lower_edge_m(passage: Gravity) -> float:
+    """The level at which a passage begins to carry water [m above the bottom of `from`]."""
+    match passage:
+        case Weir() | Comb():
+            return passage.crest
+        case Screen() | UnderBaffle():
+            return passage.bottom
+        case Hole():
+            return passage.centre - passage.diameter / 2.0
+        case SiphonDrain() | OpenDrain() | EmergencyDrain():
+            return passage.mouth
 
 
 class Builder:
@@ -81,9 +102,10 @@ class Builder:
     def way(self, key: str, passage: Gravity) -> Way:
         """The way of one passage that needs no pump."""
         upper, lower = self.site.chambers[passage.from_], self.site.chambers[passage.to]
+        edge_m = _lower_edge_m(passage)
         areas = {
-            "upper_m2": upper.plan_m2(upper.rim),
-            "lower_m2": lower.plan_m2(lower.rim),
+            "upper_m2": least_plan_m2(upper, edge_m),
+            "lower_m2": least_plan_m2(lower, upper.above_datum_m(edge_m) - lower.bottom),
         }
         factor = self.draws.factor
         match passage:
@@ -102,32 +124,55 @@ class Builder:
                     upper.above_datum_m(passage.top),
                     passage.clean_loss * factor(f"{key}/loss", SPONGE_SPREAD),
                     passage.at_flow,
-                    self.draws.between(f"{key}/square", 0.3, 0.7),
+                    self.draws.between(f"{key}/square", *SQUARE),
                     **areas,
                 )
             case Hole():
                 cd = HOLE_CD * factor(f"{key}/hole", 0.04)
                 centre = upper.above_datum_m(passage.centre)
                 return RoundHole(cd, centre, passage.diameter / 2.0, **areas)
+            case UnderBaffle():
+                cd = slot_cd(passage.gap, passage.width, passage.bottom <= 0.0)
+                cd *= factor(f"{key}/slot", SLOT_SPREAD)
+                bottom = upper.above_datum_m(passage.bottom)
+                return Slot(cd, bottom, passage.gap, passage.width, **areas)
             case SiphonDrain():
-                return Siphon(
-                    self._open_pipe(key, passage),
-                    drown_m=passage.pipe.bore_m * self.draws.between(f"{key}/drown", *DROWN_BORES),
-                    prime_s=self.draws.between(f"{key}/prime", *PRIME_S),
-                    lose_m=self.draws.between(f"{key}/lose", *LOSE_M),
-                )
+                return self._siphon(key, passage)
             case OpenDrain() | EmergencyDrain():
                 return self._open_pipe(key, passage)
 
-    def _open_pipe(self, key: str, drain: SiphonDrain | OpenDrain | EmergencyDrain) -> OpenPipe:
-        chambers = self.site.chambers
+    def _siphon(self, key: str, drain: SiphonDrain) -> Siphon:
+        siphon = Siphon(
+            self._open_pipe(key, drain),
+            drown_m=drain.pipe.bore_m * self.draws.between(f"{key}/drown", *DROWN_BORES),
+            prime_s=self.draws.between(f"{key}/prime", *PRIME_S),
+            lose_m=self.draws.between(f"{key}/lose", *LOSE_M),
+        )
+        if drain.valve_open is not None:
+            loss = gate_loss(drain.valve_open, self.draws.between(f"{key}/valve", 0.0, 1.0))
+            if "gate-valve" in drain.fittings:
+                loss = max(0.0, loss - LOSSES["gate-valve"])  # which is in the run already
+            siphon.pipe.run.throttle(siphon.open_loss + loss)
+        return siphon
+
+    def _open_pipe(self, key: str, drain: Drain) -> OpenPipe:
+        chambers, level, level_m3_s = self.site.chambers, drain.level_run, inf
+        length_m = drain.length
+        if level is not None:
+            length_m += level.length
+            level_m3_s = level_limit_m3_s(
+                drain.pipe.bore_m * self.draws.factor(f"{key}/bore", BORE_SPREAD),
+                level.fall / level.length,
+                self.draws.between(f"{key}/manning", *MANNING_N),
+            )
         return OpenPipe(
-            self._run(key, drain.pipe, drain.length, drain.fittings, 0.0, ends_open=True),
+            self._run(key, drain.pipe, length_m, drain.fittings, 0.0, ends_open=True),
             drain.pipe.bore_m,
             chambers[drain.from_].above_datum_m(drain.mouth),
             chambers[drain.to].above_datum_m(drain.outlet),
             lip=self.draws.factor(f"{key}/lip", WEIR_SPREAD),
             stack=self.draws.factor(f"{key}/stack", STACK_SPREAD),
+            level_m3_s=level_m3_s,
         )
 
     def _run(
@@ -139,6 +184,7 @@ class Builder:
         valve_loss: float,
         *,
         ends_open: bool,
+        bed: Bed | None = None,
     ) -> Run:
         loss = sum(LOSSES[name] for name in fittings) + valve_loss
         if ends_open and "exit" not in fittings:
@@ -149,13 +195,14 @@ class Builder:
             loss * self.draws.factor(f"{key}/fittings", FITTING_SPREAD),
             pipe.roughness_m * self.draws.factor(f"{key}/roughness", FRICTION_SPREAD),
             self._nu,
+            bed=bed,
         )
 
     def lift(self, key: str) -> Lift:
         """One pump with its trunk and branches."""
         pump = self.site.pumps[key]
         head = self.draws.factor(f"{key}/head", HEAD_SPREAD)
-        flow = self.draws.factor(f"{key}/flow", PUMP_FLOW_SPREAD)
+        flow = self.draws.factor(f"{key}/flow", PUMP_FLOW_SPREAD) * (1.0 - pump.worn)
         trunk = None
         if pump.trunk is not None:
             trunk = self._run(
@@ -175,12 +222,26 @@ class Builder:
             intake=self.site.chambers[pump.from_].above_datum_m(pump.intake),
             run_on_s=pump.run_on,
             spin_up_s=SPIN_UP_S * self.draws.factor(f"{key}/spin-up", 0.2),
+            full_speed=pump.speed,
         )
 
     def _rise(self, key: str, branch: Branch) -> Rise:
         to = self.site.chambers[branch.to]
+        bed = None
+        if branch.canister is not None:
+            bed = Bed(
+                branch.canister.loss * self.draws.factor(f"{key}/canister", SPONGE_SPREAD),
+                branch.canister.at_flow,
+                self.draws.between(f"{key}/bed", *SQUARE),
+            )
         run = self._run(
-            key, branch.pipe, branch.length, branch.fittings, branch.valve_loss, ends_open=True
+            key,
+            branch.pipe,
+            branch.length,
+            branch.fittings,
+            branch.valve_loss,
+            ends_open=True,
+            bed=bed,
         )
         hole = None if branch.siphon_break is None else to.above_datum_m(branch.siphon_break)
         return Rise(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from itertools import pairwise
+from math import exp, inf, log, pi, sqrt
 
 from simulator.flows import Run
 
@@ -10,6 +11,10 @@ LIP_SI = 1.7  # edge coefficient of a pipe's round lip, SI units; a little less 
 STACK_SI = 31.46
 """Wyly and Eaton's 27.8 r^(5/3) D^(8/3) (gpm, inches) in SI units: the formula is from memory."""
 STACK_SHARE = 0.30  # share of the bore the film fills at most; the literature says 7/24 to 1/3
+LEVEL_SI = 0.3117  # Manning's formula for a round pipe just full: pi / 4^(5/3)
+GATES = ((0.25, 17.0, 24.0), (0.5, 2.1, 5.6), (0.75, 0.26, 1.2), (1.0, 0.15, 0.2))
+"""Share to which a gate valve is open, and its least and greatest loss coefficient in two families
+of textbook tables: no two valves of a kind are alike."""
 
 
 def stack_limit_m3_s(bore_m: float, share: float = STACK_SHARE) -> float:
@@ -17,19 +22,47 @@ def stack_limit_m3_s(bore_m: float, share: float = STACK_SHARE) -> float:
     return float(STACK_SI * share ** (5.0 / 3.0) * bore_m ** (8.0 / 3.0))
 
 
+def level_limit_m3_s(bore_m: float, slope: float, roughness_n: float) -> float:
+    """What a near-level pipe carries when it is just full [m3/s]; more would back up in it."""
+    return float(LEVEL_SI / roughness_n * bore_m ** (8.0 / 3.0) * sqrt(slope))
+
+
+def gate_loss(open_share: float, high: float) -> float:
+    """Loss coefficient of a gate valve open to a share, a quarter at the least.
+
+    Straight lines in ln K between the table's points; `high` from 0, the least, to 1, the greatest.
+    """
+    points = [(share, log(low) + high * log(most / low)) for share, low, most in GATES]
+    for (below, start), (above, end) in pairwise(points):
+        if open_share <= above:
+            return exp(start + (open_share - below) / (above - below) * (end - start))
+    raise ValueError(f"a valve cannot be open to {open_share:.2f} of its bore")
+
+
 class OpenPipe:
-    """A drain with air down its middle: its lip is an edge, and its film has a limit."""
+    """A drain with air down its middle: its lip is an edge, and its film has a limit.
+
+    A near-level run at its end, where there is one, has a limit too, `level_m3_s`.
+    """
 
     __slots__ = ("limit_m3_s", "lip", "mouth", "outlet", "run")
 
     def __init__(
-        self, run: Run, bore_m: float, mouth: float, outlet: float, *, lip: float, stack: float
+        self,
+        run: Run,
+        bore_m: float,
+        mouth: float,
+        outlet: float,
+        *,
+        lip: float,
+        stack: float,
+        level_m3_s: float = inf,
     ) -> None:
         self.run = run
         self.mouth = mouth
         self.outlet = outlet
         self.lip = lip * LIP_SI * pi * bore_m
-        self.limit_m3_s = stack * stack_limit_m3_s(bore_m)
+        self.limit_m3_s = min(stack * stack_limit_m3_s(bore_m), level_m3_s)
 
     def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
         """The flow down it [m3/s]; never up."""
@@ -66,6 +99,11 @@ class Siphon:
         self.lose_m = lose_m
         self.primed = False
         self._drowned_s = 0.0
+
+    @property
+    def filling(self) -> bool:
+        """True while its mouth is drowned and its air not gone yet."""
+        return not self.primed and self._drowned_s > 0.0
 
     def full(self, up: float, down: float) -> float:
         """The flow with the pipe clean and full of water [m3/s]."""

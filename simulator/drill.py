@@ -189,6 +189,14 @@ class ClearBreak(_Happening):
     where: BranchRole
 
 
+class ChangeDiffers(_Gradual):
+    """One pump of the water change gives more than the other, by a share of what is exchanged."""
+
+    what: Literal["water change differs"]
+    share: Share
+    more: Literal["in", "out"] = Field(description="which of the two gives more")
+
+
 class PowerCut(_Happening):
     """The mains go; the guard itself runs on."""
 
@@ -223,6 +231,7 @@ Happening = Annotated[
     | PlugBreak
     | ClearBreak
     | DryAir
+    | ChangeDiffers
     | PowerCut,
     Field(discriminator="what"),
 ]

@@ -41,7 +41,7 @@ class Evidence:
         self.off_s = 0.0
         self.off_before_cause_s = 0.0
         self.trace = Trace((), [])
-        self.highest_m = plant.levels_m()
+        self._highest_m = plant.surface_m
         self.first_flow_m3_s = {key: lift.flow_m3_s for key, lift in plant.lifts.items()}
         self._was = dict(plant.on)
         self._valves = tuple(k for k, out in site.outputs.items() if out.kind == "top-off")
@@ -51,26 +51,31 @@ class Evidence:
 
     def take(self, t_s: float, dt_s: float, decision: Decision) -> None:
         """Look at the plant and at the decision after one tick."""
-        self.events += [replace(event, t_s=event.t_s - self._began_s) for event in decision.events]
-        for key, level in self.plant.levels_m().items():
-            self.highest_m[key] = max(level, self.highest_m[key])
+        for event in decision.events:
+            self.events.append(replace(event, t_s=event.t_s - self._began_s))
+        self._highest_m = list(map(max, self._highest_m, self.plant.surface_m))
         on, was = self.plant.on, self._was
-        off = False
-        for pump, relay in self._relays.items():
-            if not on[relay]:
-                off = True
-                if was[relay]:
-                    self.cuts.append((t_s, pump))
+        off = not all(on[relay] for relay in self._relays.values())
         if off:
             self.off_s += dt_s
             if self.cause_s is None or t_s < self.cause_s:
                 self.off_before_cause_s += dt_s
+        if on == was:
+            return
+        self._was = dict(on)
+        self.cuts += [(t_s, pump) for pump, relay in self._relays.items() if was[relay] > on[relay]]
         for valve in self._valves:
             if on[valve] and not was[valve]:
                 self.opened_s.append(t_s)
                 if off:
                     self.opened_while_cut_s.append(t_s)
-        self._was = dict(on)
+
+    @property
+    def highest_m(self) -> dict[str, float]:
+        """The highest level of every chamber so far [m above its bottom]."""
+        bottoms_m = self.plant.shapes.bottom_m
+        highest = zip(self.plant.index, self._highest_m, bottoms_m, strict=True)
+        return {key: surface - bottom for key, surface, bottom in highest}
 
     def sample(self, t_s: float, decision: Decision) -> None:
         """Add one row to the trace."""

@@ -10,6 +10,7 @@ from rules.site.model import Site
 from simulator.drill import (
     AddWater,
     Block,
+    ChangeDiffers,
     ClearBreak,
     CutCable,
     DriftMeter,
@@ -32,7 +33,7 @@ from simulator.drill import (
     WearPump,
 )
 from simulator.plant import Plant
-from simulator.roles import resolve
+from simulator.roles import NoSuchRoleError, resolve
 from simulator.stand import Stand
 
 Act = Callable[[float], None]
@@ -121,6 +122,11 @@ def _of_the_water(site: Site, stand: Stand, event: Happening) -> list[Part]:
             return [_stream(stand, key, event.volume, event.over, sign) for key in keys]
         case DryAir():
             return [(0.0, lambda _share: plant.dry_air(event.a_day))]
+        case ChangeDiffers():
+            if plant.water_change is None:
+                raise NoSuchRoleError(f"{site.site.name} has no water change")
+            goal = event.share if event.more == "in" else -event.share
+            return [(event.over, _ramp_field(plant.water_change, "differs", goal))]
         case Leak():
             lasts_s = inf if event.mended_after is None else event.mended_after
             keys = resolve(site, "chamber", event.where)

@@ -8,6 +8,7 @@ explicit step stable where two levels meet.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import acos, log10, pi, sin, sqrt
 from typing import Protocol
 
@@ -15,6 +16,8 @@ G = 9.80665
 WEIR_SI = 1.84  # Francis, sharp edge without end contractions, SI units
 COMB_SI = 1.56  # the same, less about 15 % for the contraction into narrow slots
 HOLE_CD = 0.62
+SLOT_CD = 0.61  # a drowned slot with sharp edges all round
+SUPPRESSED = 0.15  # by so much more it passes as it would with walls along its whole edge
 SOFT_HEAD_M = 1e-3  # below about this head a pipe's flow bends from square root to straight line
 
 LOSSES = {
@@ -154,48 +157,142 @@ class Sponge:
         return flow if up >= down else -flow
 
 
-class RoundHole:
-    """A round hole through a wall, partly or wholly under water; runs both ways."""
+class _Opening:
+    """An opening in a wall, partly or wholly under water; runs both ways.
 
-    __slots__ = ("_both", "cd", "centre", "radius")
+    Water falls through it from the one level to the other, or to the middle of its wet part where
+    that lies higher.
+    """
+
+    __slots__ = ("_both", "bottom", "cd", "height")
 
     def __init__(
-        self, cd: float, centre: float, radius: float, *, upper_m2: float, lower_m2: float
+        self, cd: float, bottom: float, height: float, *, upper_m2: float, lower_m2: float
     ) -> None:
         self.cd = cd
-        self.centre = centre
-        self.radius = radius
+        self.bottom = bottom
+        self.height = height
         self._both = 0.5 * upper_m2 * lower_m2 / (upper_m2 + lower_m2)
+
+    def wetted_m2(self, depth: float) -> float:
+        """Its area below `depth` over its lower edge [m2]."""
+        raise NotImplementedError
 
     def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
         """See `Way`."""
         high, low = (up, down) if up >= down else (down, up)
-        depth = high - (self.centre - self.radius)
-        if depth <= 0.0:
+        head = high - self.bottom
+        if head <= 0.0:
             return 0.0
-        depth = min(depth, 2.0 * self.radius)
-        angle = 2.0 * acos(1.0 - depth / self.radius)
-        wetted_m2 = 0.5 * self.radius * self.radius * (angle - sin(angle))
-        fall = min(high - low, high - (self.centre - self.radius) - 0.5 * depth)
-        flow = condition * self.cd * wetted_m2 * sqrt(2.0 * G * fall)
+        depth = min(head, self.height)
+        fall = min(high - low, head - 0.5 * depth)
+        flow = condition * self.cd * self.wetted_m2(depth) * sqrt(2.0 * G * fall)
         flow = min(flow, (high - low) * self._both / dt_s)
         return flow if up >= down else -flow
+
+
+class RoundHole(_Opening):
+    """A round hole through a wall."""
+
+    __slots__ = ("radius",)
+
+    def __init__(
+        self, cd: float, centre: float, radius: float, *, upper_m2: float, lower_m2: float
+    ) -> None:
+        super().__init__(cd, centre - radius, 2.0 * radius, upper_m2=upper_m2, lower_m2=lower_m2)
+        self.radius = radius
+
+    def wetted_m2(self, depth: float) -> float:
+        """See `_Opening`."""
+        angle = 2.0 * acos(1.0 - depth / self.radius)
+        return 0.5 * self.radius * self.radius * (angle - sin(angle))
+
+
+class Slot(_Opening):
+    """A slot under a baffle."""
+
+    __slots__ = ("width",)
+
+    def __init__(
+        self,
+        cd: float,
+        bottom: float,
+        gap: float,
+        width: float,
+        *,
+        upper_m2: float,
+        lower_m2: float,
+    ) -> None:
+        super().__init__(cd, bottom, gap, upper_m2=upper_m2, lower_m2=lower_m2)
+        self.width = width
+
+    def wetted_m2(self, depth: float) -> float:
+        """See `_Opening`."""
+        return self.width * depth
+
+
+def slot_cd(gap: float, width: float, on_the_floor: bool) -> float:
+    """Discharge coefficient of a slot under a baffle; more where the floor bounds it below.
+
+    C = 0.61 (1 + 0.15 r), r the share of its edge along which no jet can contract: USBR Water
+    Measurement Manual, submerged orifices (formula from memory).
+    """
+    share = width / (2.0 * (width + gap)) if on_the_floor else 0.0
+    return SLOT_CD * (1.0 + SUPPRESSED * share)
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """A bed of media in a canister, which loses `loss_m` at `at_m3_s`.
+
+    Forchheimer's law again: the share `square` of it grows with the flow squared, the rest with
+    the flow.
+    """
+
+    loss_m: float
+    at_m3_s: float
+    square: float
+
+    def per_square(self, flow_m3_s: float) -> float:
+        """Its loss over the flow squared, at a flow [s2/m5]."""
+        straight = (1.0 - self.square) / (self.at_m3_s * flow_m3_s)
+        return self.loss_m * (straight + self.square / (self.at_m3_s * self.at_m3_s))
 
 
 class Run:
     """A run of pipe full of water: loss = (sum of K + f L / D) v^2 / 2g, f by Haaland.
 
     The friction factor is kept from call to call and worked out anew when the flow has moved by
-    more than 2 %, which is worth less than 0.1 % of the flow.
+    more than 2 %, which is worth less than 0.1 % of the flow; with a `bed` on the way, whose loss
+    depends more on the flow, by more than 0.2 %.
     """
 
-    __slots__ = ("_at_m3_s", "_k", "_length_bores", "_relative", "_reynolds", "area_m2", "loss")
+    __slots__ = (
+        "_at_m3_s",
+        "_bed",
+        "_k",
+        "_length_bores",
+        "_relative",
+        "_reynolds",
+        "_slack",
+        "area_m2",
+        "loss",
+    )
 
     def __init__(
-        self, bore_m: float, length_m: float, loss: float, roughness_m: float, nu_m2_s: float
+        self,
+        bore_m: float,
+        length_m: float,
+        loss: float,
+        roughness_m: float,
+        nu_m2_s: float,
+        *,
+        bed: Bed | None = None,
     ) -> None:
         self.area_m2 = 0.25 * pi * bore_m * bore_m
         self.loss = loss
+        self._bed = bed
+        self._slack = 0.02 if bed is None else 0.002
         self._length_bores = length_m / bore_m
         self._relative = roughness_m / bore_m
         self._reynolds = bore_m / (nu_m2_s * self.area_m2)  # Reynolds number of 1 m3/s
@@ -213,7 +310,10 @@ class Run:
 
     def _fix(self, flow_m3_s: float) -> None:
         total = self.loss + self._friction(flow_m3_s) * self._length_bores
-        self._k = self.area_m2 * sqrt(2.0 * G / total)
+        resistance = total / (2.0 * G * self.area_m2 * self.area_m2)
+        if self._bed is not None:
+            resistance += self._bed.per_square(flow_m3_s)
+        self._k = 1.0 / sqrt(resistance)
         self._at_m3_s = flow_m3_s
 
     def throttle(self, loss: float) -> None:
@@ -234,7 +334,7 @@ class Run:
 
     def _refresh(self, flow_m3_s: float) -> None:
         size = abs(flow_m3_s)
-        if abs(size - self._at_m3_s) > 0.02 * self._at_m3_s and size > 1e-9:
+        if abs(size - self._at_m3_s) > self._slack * self._at_m3_s and size > 1e-9:
             self._fix(size)
 
     def flow(self, head_m: float) -> float:

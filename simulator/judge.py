@@ -63,6 +63,8 @@ def statements_for(site: Site, drill: Drill) -> tuple[Statement, ...]:
         match statement:
             case MustCut() | MustRun():
                 resolve(site, "pump", statement.where)
+            case MustTopOff():
+                resolve(site, "valve", "top-off valve")
             case MustStayUnder():
                 resolve(site, "chamber", statement.where)
             case NoSpill() if statement.where is not None:

@@ -105,8 +105,10 @@ class Lift:
         "_standing",
         "condition",
         "curve",
+        "dry",
         "dry_s",
         "flow_m3_s",
+        "full_speed",
         "intake",
         "key",
         "moved_m3",
@@ -131,6 +133,7 @@ class Lift:
         intake: float,
         run_on_s: float,
         spin_up_s: float,
+        full_speed: float = 1.0,
     ) -> None:
         self.key = key
         self.source = source
@@ -143,24 +146,30 @@ class Lift:
         self.condition = 1.0
         self.seized = False
         self.was_powered = False
-        self.speed = 0.0  # share of its full speed
+        self.full_speed = full_speed  # at which it is set to run, as a share of the curve's
+        self.speed = 0.0  # share of the curve's speed
         self.flow_m3_s = 0.0
         self.moved_m3 = 0.0
-        self.dry_s = 0.0  # seconds under power with its intake drawing air
+        self.dry = False  # under power, with its intake drawing air
+        self.dry_s = 0.0  # seconds of that
         self._fall_1_s = 0.0
         self._standing = STANDING_HEAD_M / (curve.flow_most * curve.flow_most)
 
     def turn(self, powered: bool, levels: Sequence[float], dt_s: float) -> None:
         """Bring its speed forward by one step."""
         if powered and not self.seized:
-            self.speed = min(1.0, self.speed + dt_s / self.spin_up_s)
+            self.speed = min(self.full_speed, self.speed + dt_s / self.spin_up_s)
         elif self.speed > 0.0:
             if self.was_powered:
                 self._fall_1_s = self._slowing(levels)
             self.speed = max(0.0, self.speed - dt_s * self._fall_1_s)
         self.was_powered = powered and not self.seized
-        if powered and levels[self.source] < self.intake:
-            self.dry_s += dt_s
+        self.dry = powered and levels[self.source] < self.intake
+
+    @property
+    def steady(self) -> bool:
+        """True while its speed does not change."""
+        return self.speed == (self.full_speed if self.was_powered else 0.0)
 
     def _slowing(self, levels: Sequence[float]) -> float:
         """How fast its speed falls [1/s]: its largest branch still gives water for `run_on_s`."""
@@ -204,8 +213,10 @@ class Lift:
         for _ in range(60):
             header, slope = self._header(flow, level, trunk)
             excess, steep = -flow, -1.0
+            taken = []
             for rise in rises:
                 branch, rising = rise.flow_and_slope(header, levels[rise.to])
+                taken.append(branch)
                 excess += branch
                 steep += rising * slope
             if excess > SOLVED_M3_S:
@@ -217,21 +228,20 @@ class Lift:
             flow -= excess / steep
             if not least < flow < most:
                 flow = 0.5 * (least + most)
-        self._settle(header, levels)
+        self._settle(taken, levels)
 
-    def _settle(self, header: float, levels: Sequence[float]) -> None:
-        """Take the branches' flows at the header's head; air at the intake takes its share."""
+    def _settle(self, taken: Sequence[float], levels: Sequence[float]) -> None:
+        """Take these flows of the branches; air at the intake takes its share."""
         depth = self.intake - levels[self.source]
         water = 1.0 if depth <= 0.0 else max(0.0, 1.0 - depth / AIR_M)
         total = 0.0
-        for rise in self.rises:
-            level = levels[rise.to]
-            flow, _ = rise.flow_and_slope(header, level)
+        for rise, branch in zip(self.rises, taken, strict=True):
+            flow = branch
             if flow > 0.0:
                 flow *= water
                 if flow > 1e-6:
                     rise.wet = True
-            elif rise.cover(level) == 0.0:
+            elif rise.cover(levels[rise.to]) == 0.0:
                 rise.wet = False
             rise.run.resistance(flow)  # brings its friction factor up to date
             rise.flow_m3_s = flow
@@ -239,7 +249,9 @@ class Lift:
         self.flow_m3_s = total
 
     def count(self, dt_s: float) -> None:
-        """Add what went through to the sums that the meters read."""
+        """Add what went through, and how long dry, to their sums."""
+        if self.dry:
+            self.dry_s += dt_s
         self.moved_m3 += abs(self.flow_m3_s) * dt_s
         for rise in self.rises:
             rise.moved_m3 += abs(rise.flow_m3_s) * dt_s

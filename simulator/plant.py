@@ -7,19 +7,25 @@ that it can prove the rules wrong. No water appears or vanishes: see `total_m3`.
 from __future__ import annotations
 
 from math import ceil, inf, sqrt
+from operator import gt, sub
 
 from rules.site.model import Site
-from simulator.build import Builder, rim_length_m, start_level_m
+from simulator.build import Builder, start_level_m
+from simulator.drains import Siphon
 from simulator.draw import Draws
 from simulator.flows import WEIR_SI, Way
 from simulator.lift import Lift, Rise
+from simulator.outside import DAY_S, Air, top_off, water_change
 from simulator.settling import settle
+from simulator.shapes import Shapes, rim_length_m
 
 STEP_S = 0.05
 STEP_LEAST_S = 0.002
 STEP_RISE_M = 0.002  # no level may move further in one step
 SMALL_M2 = 0.02  # a site with a smaller chamber is stepped finer
-DAY_S = 86400.0
+COAST_S = (0.05, 1.0)  # flows may stand for so long, longer and longer while they prove true
+COAST_M = 1e-5  # and no longer than until a level has moved so far: no sensor sees it
+COAST_ERROR_M = 1e-6  # by so much a level may be off because they stood
 TIMER_S = 2.0  # the external timer relay opens when the heartbeat has stood still for so long
 
 
@@ -28,6 +34,9 @@ class Plant:
 
     With `exact`, every drawn error is nought. With `timer_relay`, and a heartbeat output in the
     site, an external relay in series with the pumps opens when the heartbeat stands still.
+
+    While next to nothing moves it coasts: water goes on moving at the flows last computed. Any
+    fault, any relay and any level that moves ends that at once.
     """
 
     def __init__(
@@ -49,25 +58,34 @@ class Plant:
         }
         self._shape(site)
         self._outputs(site, timer_relay)
-        self._top_off(site)
+        self._outer_world(site)
         self._healthy()
         self.forget()
 
     def _shape(self, site: Site) -> None:
-        self.area_m2 = [chamber.plan_m2(chamber.rim) for chamber in site.chambers.values()]
-        self.bottom_m = [chamber.bottom for chamber in site.chambers.values()]
-        self.rim_m = [chamber.rim_m for chamber in site.chambers.values()]
-        self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in site.chambers.values()]
-        self.volume_m3 = [
-            area * start_level_m(site, key)
-            for area, key in zip(self.area_m2, self.index, strict=True)
-        ]
-        self._step_most_s = STEP_S * min(1.0, min(self.area_m2) / SMALL_M2)
-        self._fastest_m_s = inf
-        self._flows = [0.0] * len(self.ways)
+        chambers = site.chambers.values()
+        self.shapes = Shapes(chambers)
+        self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in chambers]
+        starts_m = [start_level_m(site, key) for key in site.chambers]
+        self.volume_m3 = [self.shapes.volume_m3(i, level) for i, level in enumerate(starts_m)]
+        self.surface_m = self.shapes.surfaces_m(self.volume_m3)  # above the datum
+        self._smallest_m2 = min(
+            min(chamber.plan_m2(level), chamber.plan_m2(chamber.rim))
+            for chamber, level in zip(chambers, starts_m, strict=True)
+        )
+        self.step_most_s = STEP_S * min(1.0, self._smallest_m2 / SMALL_M2)
+        self._siphons = [way for _, way, _, _ in self.ways if isinstance(way, Siphon)]
         self._branches = [
             (rise, lift.source, rise.to) for lift in self.lifts.values() for rise in lift.rises
         ]
+        self._flows = [0.0] * len(self.ways)
+        self._net_m3_s = [0.0] * len(self.volume_m3)
+        self._beside_m3_s = 0.0
+        self._fastest_m_s = inf
+        self._coast_s = COAST_S[0]
+        self._coasted_m = 0.0
+        self._seen: list[float] = []
+        self.wake()
 
     def _outputs(self, site: Site, timer_relay: bool) -> None:
         self.on: dict[str, bool] = dict.fromkeys(site.outputs, False)
@@ -81,18 +99,12 @@ class Plant:
         valves = [key for key, output in site.outputs.items() if output.kind == "top-off"]
         self._valve = valves[0] if valves else None
 
-    def _top_off(self, site: Site) -> None:
-        self._reservoir = self._filled = -1
-        self._rate_m3_s = 0.0
+    def _outer_world(self, site: Site) -> None:
+        self._top_off = top_off(site, self.index, self.draws)
         self.top_off_m3_s = 0.0
-        if site.top_off is not None:
-            self._reservoir = self.index[site.top_off.reservoir]
-            self._filled = self.index[site.top_off.to]
-            self._rate_m3_s = site.top_off.rate * self.draws.factor("top-off/rate", 0.05)
-        self._day = site.water.evaporation * self.draws.factor("evaporation", 0.3)
-        self._open_m2 = [
-            0.0 if i == self._reservoir else area for i, area in enumerate(self.area_m2)
-        ]
+        self.water_change = water_change(site, self.index, self.draws)
+        reservoir = -1 if self._top_off is None else self._top_off.reservoir
+        self._air = Air(site, self.shapes.rim_plan_m2, reservoir, self.draws)
         self.evaporating_m3_s = 0.0
 
     def _healthy(self) -> None:
@@ -117,7 +129,7 @@ class Plant:
     def settle(self) -> None:
         """Bring it to where it stands on a good day: pumps on, primed, valves set, levels still."""
         settle(self)
-        self.dry_air(self._day)
+        self.dry_air(self._air.usual_a_day)
         self.forget()
 
     # --- what can be read ---------------------------------------------------------------------
@@ -129,7 +141,7 @@ class Plant:
     def level_m(self, chamber: str) -> float:
         """The level of one chamber [m above its bottom]."""
         i = self.index[chamber]
-        return self.volume_m3[i] / self.area_m2[i]
+        return self.surface_m[i] - self.shapes.bottom_m[i]
 
     @property
     def flows_m3_s(self) -> dict[str, float]:
@@ -184,29 +196,68 @@ class Plant:
 
     def dry_air(self, share_a_day: float) -> None:
         """Let this share of all the water but the reservoir's evaporate in a day."""
-        volume = sum(v for i, v in enumerate(self.volume_m3) if i != self._reservoir)
-        self.evaporating_m3_s = volume * share_a_day / DAY_S
+        self.evaporating_m3_s = self._air.open_m3(self.volume_m3) * share_a_day / DAY_S
 
     def keep_beating(self) -> None:
         """Hold the timer relay closed, as a heartbeat would."""
         self._beat_s = self.t_s
 
+    def fill_to(self, chamber: str, level_m: float) -> None:
+        """Let a chamber stand at a level, wherever the water is from or goes [m above its bottom].
+
+        It is in no account: only for bringing a plant to where it begins.
+        """
+        i = self.index[chamber]
+        self.volume_m3[i] = self.shapes.volume_m3(i, level_m)
+        self.surface_m = self.shapes.surfaces_m(self.volume_m3)
+
+    def bring(self, chamber: str, amount_m3: float) -> None:
+        """Pour water into a chamber at once, or carry it off when below zero [m3]."""
+        self._pour(self.index[chamber], amount_m3)
+        self.surface_m = self.shapes.surfaces_m(self.volume_m3)
+        self.wake()
+
+    def wake(self) -> None:
+        """End coasting: something was changed that is not among the faults."""
+        self._coasted_s = inf
+
+    # --- time ---------------------------------------------------------------------------------
+
     def advance(self, dt_s: float) -> None:
         """Let `dt_s` seconds pass."""
-        finest = max(STEP_LEAST_S, min(self._step_most_s, STEP_RISE_M / self._fastest_m_s))
-        steps = max(1, ceil(dt_s / finest - 1e-9))
-        step_s = dt_s / steps
-        for _ in range(steps):
-            self._step(step_s)
-            self.t_s += step_s
+        left_s = dt_s
+        while left_s > 1e-9:
+            step_s = min(left_s, self._coast_s)
+            if self._coasts(step_s):
+                self._coasted_s += step_s
+                self._coasted_m += step_s * self._fastest_m_s
+            else:
+                finest = min(self.step_most_s, STEP_RISE_M / self._fastest_m_s)
+                step_s = left_s / ceil(left_s / max(finest, STEP_LEAST_S) - 1e-9)
+                self._flow(step_s)
+            self._move(step_s)
+            left_s -= step_s
 
-    def _step(self, dt_s: float) -> None:
-        levels = [
-            bottom + volume / area
-            for bottom, volume, area in zip(
-                self.bottom_m, self.volume_m3, self.area_m2, strict=True
-            )
-        ]
+    def _coasts(self, dt_s: float) -> bool:
+        """True if flows may stay as they are for so long."""
+        return (
+            self._coasted_s + dt_s <= self._coast_s
+            and self._coasted_m + dt_s * self._fastest_m_s <= COAST_M
+            and self._inputs() == self._seen
+        )
+
+    def _inputs(self) -> list[float]:
+        """All that decides on flows but levels."""
+        seen = [*self.condition.values()]
+        for lift in self.lifts.values():
+            seen += (lift.condition, lift.seized, self.powered(lift.key))
+            for rise in lift.rises:
+                seen += (rise.condition, rise.plugged, rise.beside)
+        return seen
+
+    def _flow(self, dt_s: float) -> None:
+        """Compute every flow at the levels as they are."""
+        levels = self.surface_m
         net = [0.0] * len(levels)
         condition, flows = self.condition, self._flows
         for i, (key, way, upper, lower) in enumerate(self.ways):
@@ -214,28 +265,50 @@ class Plant:
             flows[i] = flow
             net[upper] -= flow
             net[lower] += flow
+        steady = True
         for lift in self.lifts.values():
             lift.turn(self.powered(lift.key), levels, dt_s)
             lift.solve(levels)
-            lift.count(dt_s)
+            steady = steady and lift.steady
+        lost = 0.0
         for rise, source, to in self._branches:
             flow = rise.flow_m3_s
             net[source] -= flow
             if rise.beside and flow > 0.0:
-                self.leaked_m3 += flow * rise.beside * dt_s
+                lost += flow * rise.beside
                 flow -= flow * rise.beside
             net[to] += flow
-        fastest = 1e-9
-        for i, area in enumerate(self.area_m2):
-            change = net[i]
-            if change:
-                self.volume_m3[i] += change * dt_s
-                speed = abs(change) / area
-                fastest = max(fastest, speed)
-        self._fastest_m_s = fastest
+        self._judge_coasting(net)
+        self._net_m3_s, self._beside_m3_s = net, lost
+        if steady and not any(siphon.filling for siphon in self._siphons):
+            self._coasted_s, self._seen = 0.0, self._inputs()
+
+    def _judge_coasting(self, net: list[float]) -> None:
+        """Coast for longer or not so long, by what holding the flows did to the last stretch."""
+        if 0.0 < self._coasted_s < inf:
+            off_m3_s = max(map(abs, map(sub, net, self._net_m3_s)))
+            off_m = off_m3_s / self._smallest_m2 * self._coasted_s
+            longer_s = self._coast_s * (1.25 if off_m < COAST_ERROR_M else 0.5)
+            self._coast_s = min(max(longer_s, COAST_S[0]), COAST_S[1])
+        self._coasted_m, self._coasted_s = 0.0, inf
+
+    def _move(self, dt_s: float) -> None:
+        """Move the water by the flows as computed, and by all that comes and goes outside."""
+        before = self.surface_m
+        self.volume_m3 = [
+            volume + net * dt_s for volume, net in zip(self.volume_m3, self._net_m3_s, strict=True)
+        ]
+        self.leaked_m3 += self._beside_m3_s * dt_s
+        for lift in self.lifts.values():
+            lift.count(dt_s)
         if min(self.volume_m3) < 0.0:
             self._refill(dt_s)
         self._outside(dt_s)
+        self.surface_m = self.shapes.surfaces_m(self.volume_m3)
+        if any(map(gt, self.surface_m, self.shapes.rim_m)):
+            self._spill(dt_s)
+        self._fastest_m_s = max(1e-9, *map(abs, map(sub, self.surface_m, before))) / dt_s
+        self.t_s += dt_s
 
     def _refill(self, dt_s: float) -> None:
         """Take back from the chambers downstream what a chamber gave but did not have."""
@@ -258,44 +331,44 @@ class Plant:
                 self.volume_m3[i] = 0.0
         raise ArithmeticError(
             f"a step of {dt_s} s is too long for the chambers of this site; the smallest has "
-            f"{min(self.area_m2)} m2"
+            f"{self._smallest_m2} m2"
         )
 
-    def _outside(self, dt_s: float) -> None:
-        """Water that leaves the tanks or comes into them: rims, top-off, air, leaks, people."""
-        volumes = self.volume_m3
-        for i, (key, volume) in enumerate(zip(self.index, volumes, strict=True)):
-            head = self.bottom_m[i] + volume / self.area_m2[i] - self.rim_m[i]
+    def _spill(self, dt_s: float) -> None:
+        """What stands over a rim goes over it, as over a weir all round."""
+        shapes, volumes = self.shapes, self.volume_m3
+        for i, (key, surface) in enumerate(zip(self.index, self.surface_m, strict=True)):
+            head = surface - shapes.rim_m[i]
             if head > 0.0:
                 over = self._rim_k[i] * head * sqrt(head) * dt_s
-                over = min(over, 0.5 * head * self.area_m2[i])
+                over = min(over, 0.5 * head * shapes.rim_plan_m2[i])
                 volumes[i] -= over
                 self.spilled_m3[key] += over
+        self.surface_m = shapes.surfaces_m(volumes)
+
+    def _outside(self, dt_s: float) -> None:
+        """Water that comes into the tanks or leaves them: top-off, air, leaks, people."""
+        volumes = self.volume_m3
         self.top_off_m3_s = 0.0
-        if self._filled >= 0 and self.valve_open:
-            added = min(self._rate_m3_s * dt_s, volumes[self._reservoir])
-            volumes[self._reservoir] -= added
-            volumes[self._filled] += added
+        filling, change = self._top_off, self.water_change
+        if filling is not None and self.valve_open:
+            added = min(filling.rate_m3_s * dt_s, volumes[filling.reservoir])
+            volumes[filling.reservoir] -= added
+            volumes[filling.to] += added
             self.top_off_m3_s = added / dt_s
         if self.evaporating_m3_s > 0.0:
-            self._evaporate(self.evaporating_m3_s * dt_s)
+            self.evaporated_m3 += self._air.take(volumes, self.evaporating_m3_s * dt_s)
         for key, flow in self.leak_m3_s.items():
             lost = min(flow * dt_s, volumes[self.index[key]])
             volumes[self.index[key]] -= lost
             self.leaked_m3 += lost
         for key, flow in self.stream_m3_s.items():
-            self.bring(key, flow * dt_s)
+            self._pour(self.index[key], flow * dt_s)
+        if change is not None and self.mains:
+            self._pour(change.into, change.coming_m3_s * dt_s)
+            self._pour(change.out_of, -change.going_m3_s * dt_s)
 
-    def _evaporate(self, amount_m3: float) -> None:
-        share = amount_m3 / sum(self._open_m2)
-        for i, area in enumerate(self._open_m2):
-            lost = min(share * area, self.volume_m3[i])
-            self.volume_m3[i] -= lost
-            self.evaporated_m3 += lost
-
-    def bring(self, chamber: str, amount_m3: float) -> None:
-        """Pour water into a chamber at once, or carry it off when below zero [m3]."""
-        i = self.index[chamber]
-        amount = max(amount_m3, -self.volume_m3[i])
-        self.volume_m3[i] += amount
+    def _pour(self, place: int, amount_m3: float) -> None:
+        amount = max(amount_m3, -self.volume_m3[place])
+        self.volume_m3[place] += amount
         self.brought_m3 += amount

@@ -21,6 +21,7 @@ from rules.site.passages import (
     Passage,
     Screen,
     SiphonDrain,
+    UnderBaffle,
     Weir,
 )
 from rules.site.sensors import FlowMeter, LeakSensor, MainsSensor
@@ -162,6 +163,7 @@ WORDS: dict[Sort, dict[str, Find]] = {
         "weir": _passages(Weir),
         "screen": _passages(Screen),
         "hole": _passages(Hole),
+        "under-baffle": _passages(UnderBaffle),
         "branch": _passages(Branch),
     },
     "branch": {"branch": _passages(Branch)},

@@ -93,23 +93,25 @@ class Float:
             f"{key}/height", -HEIGHT_ERROR_M, HEIGHT_ERROR_M
         )
         self._wave_m = draws.between(f"{switch.chamber}/wave", *WAVE_M) if waves else 0.0
+        self._turns_m = self.height_m + plant.shapes.bottom_m[self._chamber]
+        self._half_gap_m = 0.5 * self.gap_m
         self._pulse = 2.0 * pi / draws.between(f"{switch.chamber}/period", *WAVE_S)
         self._phase = draws.between(f"{key}/phase", -pi, pi)
-        self.wet = self._surface_m() > self.height_m
+        self.wet = self._above_m() > 0.0
 
-    def _surface_m(self) -> float:
-        level = self._plant.volume_m3[self._chamber] / self._plant.area_m2[self._chamber]
+    def _above_m(self) -> float:
+        """How far the water stands over the height at which it turns [m]; waves and all."""
+        above = self._plant.surface_m[self._chamber] - self._turns_m
         if self._wave_m:
-            level += self._wave_m * sin(self._pulse * self._plant.t_s + self._phase)
-        return level
+            above += self._wave_m * sin(self._pulse * self._plant.t_s + self._phase)
+        return above
 
     def look(self) -> bool:
         """Wet or dry now."""
-        above = self._surface_m() - self.height_m
-        half = 0.5 * self.gap_m
-        if above > half:
+        above = self._above_m()
+        if above > self._half_gap_m:
             self.wet = True
-        elif above < -half:
+        elif above < -self._half_gap_m:
             self.wet = False
         return self.wet
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.library import load_site
+from tests.simulator.nights import Ask, Nights, site
 
 BENCH = """
 [site]
@@ -77,10 +79,34 @@ def bench() -> Site:
 @pytest.fixture(scope="session")
 def classroom() -> Site:
     """The demo site with a siphon drain."""
-    return load_site("classroom")
+    return site("classroom")
 
 
 @pytest.fixture(scope="session")
 def rack() -> Site:
     """The demo site with four displays and no siphon drain."""
-    return load_site("rack")
+    return site("rack")
+
+
+@pytest.fixture(scope="session")
+def workshop() -> Site:
+    """The site that no drill was written for."""
+    return site("workshop")
+
+
+def _asked(item: pytest.Item) -> Ask | None:
+    """The night that a test has as its parameter, if it has one."""
+    return item.callspec.params.get("asked") if hasattr(item, "callspec") else None
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Nights last: they run in the background meanwhile."""
+    items.sort(key=lambda item: _asked(item) is not None)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def night(request: pytest.FixtureRequest) -> Iterator[Nights]:
+    """Runs nights; those that the tests of this session have as a parameter `asked` run ahead."""
+    asks = [ask for item in request.session.items if (ask := _asked(item)) is not None]
+    with Nights(asks) as nights:
+        yield nights

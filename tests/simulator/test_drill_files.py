@@ -52,9 +52,9 @@ def sentences(text: str) -> list[str]:
     return str(refused.value).splitlines()
 
 
-def test_the_library_holds_the_demo_sites_and_ten_drills() -> None:
+def test_the_library_holds_the_demo_sites_and_eleven_drills() -> None:
     assert {"classroom", "rack"} <= set(site_names())
-    assert len(drill_names()) == 10
+    assert len(drill_names()) == 11
     assert load_site("rack").site.id == "frag-rack"
     assert "[chambers.display]" in site_text("classroom")
 

@@ -9,96 +9,115 @@ import pytest
 from rules.signals import EventKind
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drill import Drill
 from simulator.drill_file import parse_drill
-from simulator.library import drill_names, load_drill, load_site, site_text
+from simulator.library import drill_names, load_drill, site_text
 from simulator.night import Moment
-from simulator.outcome import Outcome
 from simulator.runner import compare, run
+from tests.simulator.nights import SEED, Ask, Nights, decided_s, failed, shorter, site
 
 SHORT = [name for name in drill_names() if name != "healthy-night"]
 SPILLS = ("main-drain-blocked", "two-drains-blocked", "all-drains-blocked", "high-float-stuck")
+FIRST_LINE = frozenset({"drain-capacity"})
+BLOCKED = Ask("main-drain-blocked")
+UNCUT = Ask("main-drain-blocked", without=FIRST_LINE, lasts_s=400.0)
+BOTH_OUT = Ask("main-drain-blocked", without=FIRST_LINE | {"spill-edge"}, lasts_s=400.0)
 
 
-def failed(outcome: Outcome) -> list[str]:
-    """What did not hold, with what was seen, for the message of a failed test."""
-    return [f"{f.statement}: {f.detail}" for f in outcome.findings if not f.held]
+def asking(*asks: Ask) -> pytest.MarkDecorator:
+    """A test of these nights, one at a time."""
+    return pytest.mark.parametrize("asked", asks, ids=str)
 
 
-def shorter(drill: Drill, lasts_s: float) -> Drill:
-    """The same drill, ended earlier."""
-    return drill.model_copy(update={"lasts": lasts_s})
+def on_the_rack(name: str) -> Ask:
+    """A night there: whole where its end matters, else until well after it is decided."""
+    if name in ("main-drain-blocked", "power-cut", "top-off-stuck-open"):
+        return Ask(name, "rack")
+    return Ask(name, "rack", lasts_s=decided_s(load_drill(name)))
 
 
-@pytest.mark.parametrize("site_name", ["classroom", "rack"])
-@pytest.mark.parametrize("name", SHORT)
-def test_guard_passes(name: str, site_name: str) -> None:
-    seed = 11
-    outcome = run(load_site(site_name), load_drill(name), seed)
-    assert outcome.passed, f"seed {seed}: {failed(outcome)}"
+@asking(*(Ask(name) for name in SHORT), *(on_the_rack(name) for name in SHORT))
+def test_guard_passes(asked: Ask, night: Nights) -> None:
+    outcome = night(asked)
+    assert outcome.passed, f"seed {asked.seed}: {failed(outcome)}"
     assert outcome.needless_stop_s == 0.0
     assert outcome.not_applicable is None
 
 
-def test_healthy_night_is_silent(classroom: Site) -> None:
+@asking(Ask("healthy-night", seed=12))
+def test_healthy_night_is_silent(asked: Ask, night: Nights) -> None:
     """Four hours of waves, evaporation and top-offs: no cut, no alarm, no stop."""
-    outcome = run(classroom, load_drill("healthy-night"), 12)
-    assert outcome.passed, f"seed 12: {failed(outcome)}"
+    outcome = night(asked)
+    assert outcome.passed, f"seed {asked.seed}: {failed(outcome)}"
+    assert outcome.lasted_s == 4 * 3600.0
     assert outcome.needless_stop_s == 0.0
     assert outcome.alarms == ()
     assert outcome.cut_s is None
 
 
-def test_healthy_hour_on_the_rack_is_silent(rack: Site) -> None:
-    outcome = run(rack, shorter(load_drill("healthy-night"), 3600.0), 12)
+@asking(Ask("healthy-night", "rack", 12, lasts_s=3600.0))
+def test_healthy_hour_on_the_rack_is_silent(asked: Ask, night: Nights) -> None:
+    outcome = night(asked)
     assert outcome.alarms == ()
     assert outcome.needless_stop_s == 0.0
 
 
+def without(name: str, hazard: str, lasts_s: float) -> Ask:
+    """A night without a hazard, on until well after that hazard speaks where it is there."""
+    return Ask(name, without=frozenset({hazard}), lasts_s=lasts_s)
+
+
 @pytest.mark.parametrize(
-    ("name", "without"),
+    ("asked", "missed"),
     [
-        ("main-drain-blocked", {"drain-capacity"}),
-        ("main-drain-blocking-slowly", {"drain-capacity"}),
-        ("two-drains-blocked", {"drain-capacity"}),
-        ("all-drains-blocked", {"drain-capacity"}),
-        ("high-float-stuck", {"drain-capacity"}),
-        ("return-runs-dry", {"dry-run"}),
-        ("pump-dies", {"flow-lost"}),
-        ("leak-on-the-floor", {"leak"}),
+        (UNCUT, "an alarm drain-capacity"),
+        (
+            without("main-drain-blocking-slowly", "drain-capacity", 2100.0),
+            "an alarm drain-capacity",
+        ),
+        (without("two-drains-blocked", "drain-capacity", 300.0), "an alarm drain-capacity"),
+        (without("all-drains-blocked", "drain-capacity", 300.0), "an alarm drain-capacity"),
+        (without("high-float-stuck", "drain-capacity", 300.0), "the return pump is cut"),
+        (without("return-runs-dry", "dry-run", 1500.0), "the return pump is cut"),
+        (without("pump-dies", "flow-lost", 300.0), "an alarm flow-lost"),
+        (without("leak-on-the-floor", "leak", 500.0), "the return pump is cut"),
     ],
+    ids=str,
 )
-def test_drill_fails_without_its_hazard(classroom: Site, name: str, without: set[str]) -> None:
-    outcome = run(classroom, load_drill(name), 11, without=frozenset(without))
+def test_drill_fails_without_its_hazard(asked: Ask, missed: str, night: Nights) -> None:
+    outcome = night(asked)
     assert not outcome.passed
-    assert outcome.without == tuple(sorted(without))
-    if name == "return-runs-dry":
+    assert any(sentence.startswith(missed) for sentence in failed(outcome))
+    assert outcome.without == tuple(asked.without)
+    spoke_s = [t_s for t_s, hazard, _ in night(Ask(asked.name)).alarms if hazard in asked.without]
+    assert asked.lasts_s is not None
+    assert 100.0 < min(spoke_s) < asked.lasts_s - 60.0
+    assert not any(hazard in asked.without for _, hazard, _ in outcome.alarms)
+    if asked.name == "return-runs-dry":
         assert outcome.dry_s > 60.0
-    if name == "leak-on-the-floor":
+    if asked.name == "leak-on-the-floor":
         assert outcome.leaked_m3 > 0.010
 
 
-def test_water_is_spilled_once_both_lines_of_defence_are_out(classroom: Site) -> None:
+@asking(BOTH_OUT)
+def test_water_is_spilled_once_both_lines_of_defence_are_out(asked: Ask, night: Nights) -> None:
     """The drain's hazard and the float at the spill edge: with one of them it stays dry."""
-    drill = shorter(load_drill("main-drain-blocked"), 400.0)
-    second_line = run(classroom, drill, 11, without=frozenset({"drain-capacity"}))
-    none = run(classroom, drill, 11, without=frozenset({"drain-capacity", "spill-edge"}))
+    second_line, none = night(UNCUT), night(asked)
     assert second_line.spilled_total_m3 == 0.0
     assert none.spilled_m3["display"] > 0.001
     assert any(f.statement == "nothing spills" and not f.held for f in none.findings)
 
 
-@pytest.mark.parametrize("name", SPILLS)
-def test_unguarded_night_spills_on_the_classroom(classroom: Site, name: str) -> None:
+@asking(*(Ask(name, guarded=False) for name in SPILLS))
+def test_unguarded_night_spills_on_the_classroom(asked: Ask, night: Nights) -> None:
     """The top-off pours its reservoir after what stays above: some 36 l in twenty minutes."""
-    outcome = run(classroom, load_drill(name), 11, guarded=False)
+    outcome = night(asked)
     assert outcome.spilled_total_m3 > 0.010
     assert not outcome.passed
     assert outcome.cut_s is None
 
 
 def test_comparison_tells_what_the_guard_kept(classroom: Site) -> None:
-    both = compare(classroom, load_drill("main-drain-blocked"), 13)
+    both = compare(classroom, shorter(load_drill("main-drain-blocked"), 600.0), 13)
     assert both.guarded.passed
     assert both.guarded.source == "sim+plant"
     assert both.kept_m3 == pytest.approx(both.unguarded.spilled_total_m3)
@@ -136,29 +155,13 @@ what = "spill"
     assert outcome.passed, failed(outcome)
 
 
-def test_power_cut_stops_the_pump_and_it_comes_back(classroom: Site) -> None:
-    text = """
-title = "The lights go out"
-story = "A storm."
-starts_at = "03:00"
-lasts = "12 min"
-[[happens]]
-at = "1 min"
-what = "power cut"
-lasts = "3 min"
-[[must]]
-what = "alarm"
-hazard = "mains"
-within = "5 s"
-[[must]]
-what = "pump runs at the end"
-[[must_not]]
-what = "spill"
-[[must_not]]
-what = "top-off opens while the pump is cut"
-"""
-    outcome = run(classroom, parse_drill(text, "storm.toml"), 11)
-    assert outcome.passed, failed(outcome)
+@asking(Ask("power-cut"), Ask("power-cut", "rack"))
+def test_power_cut_stops_the_pump_and_it_comes_back(asked: Ask, night: Nights) -> None:
+    """A drill that names no role: the cut is for the mains alone, and comes after it."""
+    outcome = night(asked)
+    assert outcome.cause_to_cut_s is not None
+    assert outcome.cause_to_cut_s < 5.0
+    assert {hazard for _, hazard, _ in outcome.alarms} == {"mains"}
 
 
 def test_a_drill_that_a_site_cannot_play_is_not_applicable(rack: Site) -> None:
@@ -190,22 +193,30 @@ what = "spill"
     assert len(elsewhere.findings) == 1
 
 
-def test_a_seed_repeats_a_night_to_the_bit_and_another_differs(classroom: Site) -> None:
+def test_a_seed_repeats_a_night_to_the_bit_and_another_differs(
+    classroom: Site, night: Nights
+) -> None:
+    """However long it goes on after."""
+    whole = night(Ask("two-drains-blocked"))
     drill = shorter(load_drill("two-drains-blocked"), 240.0)
-    first, again, other = (run(classroom, drill, seed) for seed in (21, 21, 22))
-    assert first.trace == again.trace
-    assert first.events == again.events
-    assert first.trace != other.trace
+    again, other = (run(classroom, drill, seed) for seed in (SEED, 22))
+    assert again.trace.columns == whole.trace.columns
+    assert again.trace.rows == whole.trace.rows[:240]
+    assert again.events == tuple(event for event in whole.events if event.t_s <= 240.0)
+    assert len(again.events) >= 2
+    assert again.trace != other.trace
 
 
-def test_pins_and_plant_tell_the_same_night(classroom: Site) -> None:
+def test_pins_and_plant_tell_the_same_night(classroom: Site, night: Nights) -> None:
     """Through gpiozero's devices and every edge, or straight: the same trace and the same cut."""
+    straight = night(BLOCKED)
     drill = shorter(load_drill("main-drain-blocked"), 240.0)
-    straight, pins = run(classroom, drill, 23), run(classroom, drill, 23, stand="pins")
+    pins = run(classroom, drill, SEED, stand="pins")
     assert pins.source == "sim+pins"
-    assert pins.trace == straight.trace
+    assert pins.trace.rows == straight.trace.rows[:240]
     assert pins.cut_s == straight.cut_s
-    assert [(e.t_s, e.kind) for e in pins.events] == [(e.t_s, e.kind) for e in straight.events]
+    before = [event for event in straight.events if event.t_s <= 240.0]
+    assert [(e.t_s, e.kind) for e in pins.events] == [(e.t_s, e.kind) for e in before]
 
 
 def test_progress_is_told_every_second(classroom: Site) -> None:
@@ -221,28 +232,28 @@ def test_progress_is_told_every_second(classroom: Site) -> None:
     assert sum(count for _, count in moments) == len(outcome.events)
 
 
-def test_outcome_is_json(classroom: Site) -> None:
-    outcome = run(classroom, shorter(load_drill("main-drain-blocked"), 200.0), 3)
+def test_outcome_is_json(night: Nights) -> None:
+    outcome = night(BLOCKED)
     plain = json.loads(json.dumps(outcome.to_json(), allow_nan=False))
     assert plain["passed"] is True
     assert plain["cause_to_cut_s"] == pytest.approx(outcome.cause_to_cut_s)
-    assert len(plain["trace"]["rows"]) == 200
+    assert len(plain["trace"]["rows"]) == 1200
     assert plain["trace"]["columns"][0] == "t_s"
     assert "trace" not in outcome.to_json(trace=False)
     kinds = [event["kind"] for event in plain["events"]]
-    assert kinds.count(EventKind.PUMP_CUT) == 1
+    assert kinds[:2] == [EventKind.ALARM_RAISED, EventKind.PUMP_CUT]
 
 
-def test_trace_shows_the_stop(classroom: Site) -> None:
+def test_trace_shows_the_stop(night: Nights) -> None:
     """Flow through the riser before the cut, none long after; the box below its float again."""
-    outcome = run(classroom, shorter(load_drill("main-drain-blocked"), 300.0), 3)
-    flow = outcome.trace.column("riser.flow_m3_s")
-    on = outcome.trace.column("pump-relay.on")
+    trace = night(BLOCKED).trace
+    flow, on = trace.column("riser.flow_m3_s"), trace.column("pump-relay.on")
     assert flow[60] > 0.9e-3
-    assert flow[-1] == 0.0
+    assert flow[299] == 0.0
     assert on[60] == 1.0
-    assert on[-1] == 0.0
-    assert outcome.trace.column("overflow-box.level_m")[-1] < 0.205
+    assert on[299] == 0.0
+    float_m = site("classroom").floats()["box-watch"].height
+    assert trace.column("overflow-box.level_m")[299] < float_m
 
 
 def test_top_off_that_sticks_shut_is_noticed_in_the_trace(classroom: Site) -> None:
@@ -259,8 +270,7 @@ def test_top_off_that_sticks_shut_is_noticed_in_the_trace(classroom: Site) -> No
 def test_guard_that_never_starts_the_pump_is_found_out(classroom: Site) -> None:
     """A low float above the level of a good day: the guard cuts again and again, and it shows."""
     text = site_text("classroom").replace('height = "95 mm"', 'height = "195 mm"')
-    site = parse_site(text, "high low float")
-    outcome = run(site, shorter(load_drill("healthy-night"), 30.0), 3)
+    outcome = run(parse_site(text, "high low float"), shorter(load_drill("healthy-night"), 30.0), 3)
     assert not outcome.passed
     assert outcome.findings[0].statement == "the guard lets the pumps run on the good day before"
     assert not outcome.findings[0].held

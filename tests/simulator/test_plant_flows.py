@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from math import inf, pi, sqrt
 
+import fluids
 import pytest
 
-from simulator.drains import stack_limit_m3_s
+from simulator.drains import gate_loss, level_limit_m3_s, stack_limit_m3_s
 from simulator.flows import (
     HOLE_CD,
     WEIR_SI,
+    Bed,
     Edge,
     RoundHole,
     Run,
+    Slot,
     Sponge,
     edge_flow,
     kinematic_viscosity_m2_s,
+    slot_cd,
 )
 from simulator.lift import Curve, Lift, Rise
 
@@ -92,6 +96,43 @@ def test_drowned_hole_is_an_orifice() -> None:
     assert 0.0 < half < flow
 
 
+def test_slot_under_a_baffle_is_a_drowned_orifice() -> None:
+    """Q = C A sqrt(2 g h): C 0.61 with full contraction (USBR Water Measurement Manual, 9).
+
+    With a whole side and both ends along walls it passes 7.5 % more there; on the floor alone,
+    as here, nearly as much. It runs both ways, and stands still when level.
+    """
+    slot = Slot(slot_cd(0.04, 0.3, False), 0.1, 0.04, 0.3, **BIG)
+    flow = slot.advance(0.35, 0.33, 1.0, 0.05)
+    assert flow == pytest.approx(0.61 * 0.04 * 0.3 * sqrt(2 * 9.80665 * 0.02))
+    assert slot.advance(0.33, 0.35, 1.0, 0.05) == -flow
+    assert slot.advance(0.35, 0.33, 0.5, 0.05) == pytest.approx(0.5 * flow)
+    assert slot.advance(0.35, 0.35, 1.0, 0.05) == 0.0
+    assert slot.advance(0.09, 0.02, 1.0, 0.05) == 0.0
+    assert 1.05 < slot_cd(0.04, 0.3, True) / 0.61 < 1.075
+
+
+def test_slot_that_is_not_full_lets_less_through() -> None:
+    """Half drowned it passes about what an edge does (Francis); the less the lower the water."""
+    slot = Slot(slot_cd(0.04, 0.3, True), 0.0, 0.04, 0.3, **BIG)
+    flows = [slot.advance(depth, -1.0, 1.0, 0.05) for depth in (0.0, 0.01, 0.02, 0.03, 0.04, 0.08)]
+    assert flows == sorted(flows)
+    assert flows[2] == pytest.approx(1.84 * 0.3 * 0.02**1.5, rel=0.12)
+    assert flows[5] > 1.5 * flows[4]
+
+
+def test_bed_in_a_canister_loses_what_the_site_file_says() -> None:
+    """At the flow at which it was seen; at half of it between a half and a quarter."""
+    run = Run(0.0158, 0.8, 2.3, 1.5e-6, 9.37e-7)
+    with_bed = Run(0.0158, 0.8, 2.3, 1.5e-6, 9.37e-7, bed=Bed(0.9, 1e-4, 0.5))
+    for flow, lost_m in ((1e-4, 0.9), (0.5e-4, 0.9 * (0.25 + 0.125))):
+        head_m = lost_m + flow * flow * run.resistance(flow)
+        for _ in range(5):
+            found = with_bed.flow(head_m)
+        assert found == pytest.approx(flow, rel=3e-3)
+    assert with_bed.flow(-head_m) == pytest.approx(-flow, rel=3e-3)
+
+
 def test_sponge_loses_what_the_site_file_says_when_clean() -> None:
     sponge = Sponge(0.0, 0.2, 0.008, 1e-3, 0.5, **BIG)
     assert sponge.advance(0.2, 0.192, 1.0, 0.05) == pytest.approx(1e-3)
@@ -107,6 +148,30 @@ def test_sponge_loses_what_the_site_file_says_when_clean() -> None:
 def test_stack_limit(inches: float, share: float, gpm: float) -> None:
     """Wyly and Eaton, NBS Monograph 31 (1961): 27.8 r^(5/3) D^(8/3), formula from memory."""
     assert stack_limit_m3_s(inches * 0.0254, share) / GPM_M3_S == pytest.approx(gpm, rel=2e-3)
+
+
+def test_level_run_just_full_is_mannings() -> None:
+    """8 in, n 0.013, slope 0.005: 0.854 cfs (a common table of sewer flows)."""
+    flow = level_limit_m3_s(8 * 0.0254, 0.005, 0.013)
+    assert flow / 0.3048**3 == pytest.approx(0.854, rel=1e-3)
+    assert level_limit_m3_s(0.04, 0.01, 0.009) == pytest.approx(
+        fluids.V_Manning(0.01, 0.01, 0.009) * pi / 4 * 0.04**2, rel=1e-3
+    )
+
+
+@pytest.mark.parametrize(
+    ("open_share", "handbook"), [(0.25, 24.0), (0.5, 4.5), (0.75, 0.9), (1.0, 0.17)]
+)
+def test_gate_valve_spreads_around_another_handbook(open_share: float, handbook: float) -> None:
+    """Perry's Chemical Engineers' Handbook, a table that is not the plant's own."""
+    assert gate_loss(open_share, 0.0) <= handbook <= gate_loss(open_share, 1.0)
+
+
+def test_gate_valve_loses_more_the_further_it_is_shut() -> None:
+    losses = [gate_loss(share / 100, 0.5) for share in range(25, 101, 5)]
+    assert losses == sorted(losses, reverse=True)
+    with pytest.raises(ValueError, match=r"open to 1\.10"):
+        gate_loss(1.1, 0.5)
 
 
 @pytest.mark.parametrize(
@@ -151,3 +216,26 @@ def test_operating_point_falls_with_loss_lift_and_wear() -> None:
             lift.solve((-0.5 if change == "lift" else 0.0, 0.0))
         flows.append(lift.flow_m3_s)
     assert max(flows[1:]) < flows[0]
+
+
+def test_speed_follows_the_affinity_laws() -> None:
+    """Flow as the speed, head as its square (the laws themselves): a curve drawn so is the same."""
+    slow, drawn = _lift(), _lift()
+    slow.speed = slow.full_speed = 0.8
+    drawn.curve = Curve(
+        [(q / 40 * 2e-3 * 0.8, 0.64 * (3.2 - 0.8 * (q / 20) ** 2)) for q in range(41)]
+    )
+    for _ in range(5):
+        slow.solve((0.0, 0.0))
+        drawn.solve((0.0, 0.0))
+    assert slow.flow_m3_s == pytest.approx(drawn.flow_m3_s, rel=1e-6)
+    assert slow.flow_m3_s < 0.75 * 83.89 / 60000
+
+
+def test_pump_runs_up_to_its_own_speed_and_no_further() -> None:
+    lift = _lift()
+    lift.speed, lift.full_speed = 0.0, 0.6
+    for _ in range(40):
+        lift.turn(True, (0.0, 0.0), 0.05)
+    assert lift.speed == pytest.approx(0.6)
+    assert lift.steady

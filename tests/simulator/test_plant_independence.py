@@ -7,7 +7,7 @@ import ast
 from importlib.resources import files
 
 ALLOWED = ("rules.site", "rules.signals", "daemon.ports", "daemon.guard", "daemon.pins")
-PHYSICS = ("build", "drains", "draw", "flows", "lift", "plant", "settling")
+PHYSICS = ("build", "drains", "draw", "flows", "lift", "outside", "plant", "settling", "shapes")
 
 
 def _imports(source: str) -> set[str]:
