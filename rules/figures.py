@@ -149,9 +149,9 @@ def _drained(site: Site, hydraulics: Hydraulics, running: Running, chamber: str)
     capacity = {key: hydraulics.capacity(key, allowed) for key in drains}
     everything = sum(capacity.values())
     firm = sum(c for k, c in capacity.items() if not isinstance(drains[k], EmergencyDrain))
-    inflow = sum(
-        running.flows_m3_s[key] for key, passage in site.passages.items() if passage.to == chamber
-    )
+    # an edge that stands drowned may let water back: what arrives in all is never below nought
+    arriving = (running.flows_m3_s[k] for k, p in site.passages.items() if p.to == chamber)
+    inflow = max(0.0, sum(arriving))
     feeding = feeders(site, chamber)
     room = sum(
         site.chambers[key].between_m3(running.levels_m[key], site.chambers[key].rim_m)

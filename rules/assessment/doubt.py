@@ -67,8 +67,10 @@ class Doubt:
 
 
 def is_tuned(site: Site, drain: str) -> bool:
-    """True for a siphon drain that was set against the flow that runs."""
+    """True for a siphon drain that was set against the flow that runs, and not measured since."""
     passage = site.passages[drain]
+    if any(measured.of == drain for measured in site.measured.values()):
+        return False
     return isinstance(passage, SiphonDrain) and passage.tuned_share is not None
 
 

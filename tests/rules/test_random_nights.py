@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.engine import HEARTBEAT_S, SETTLED_S, in_force, plan_for, step
 from rules.matrix import Effect
-from rules.memory import Memory, begin
+from rules.memory import Kept, Memory, begin
 from rules.plan import Plan
 from rules.signals import (
     AlarmState,
@@ -48,6 +48,7 @@ def good_readings(plan: Plan) -> tuple[Reading, ...]:
 
 GOOD = {name: good_readings(plan) for name, plan in PLANS.items()}
 
+UNACKNOWLEDGED = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
 VALUES = st.sampled_from([0.0, 1.0, 0.0005, 0.0011, 0.01, -1.0, nan, inf, -inf, 1e300, 5e-324])
 READINGS = st.builds(
     Reading,
@@ -92,7 +93,7 @@ def check(plan: Plan, memory: Memory, decision: Decision, answered: int) -> None
     assert len(decision.outputs) == len(site.outputs)
     assert all(type(on) is bool for on in decision.outputs)
     sounding = any(
-        alarm.priority is Priority.HIGH and alarm.state is AlarmState.UNACK_ALARM
+        alarm.priority is Priority.HIGH and alarm.state in UNACKNOWLEDGED
         for alarm in decision.alarms
     )
     for (key, output), on in zip(site.outputs.items(), decision.outputs, strict=True):
@@ -127,6 +128,8 @@ def check_top_off(plan: Plan, memory: Memory) -> None:
     """Every pump that draws from its chamber has run for a while, and no row shuts it."""
     assert plan.top_off is not None
     assert plan.site.top_off is not None
+    # one look counts for half a second at most
+    assert 0.0 <= memory.top_off_used_s <= plan.top_off.daily_s + 0.5
     for (key, pump), state in zip(plan.site.pumps.items(), memory.pumps, strict=True):
         if pump.from_ == plan.site.top_off.to:
             assert state.on, f"top-off open while {key} is off"
@@ -140,12 +143,19 @@ def check_top_off(plan: Plan, memory: Memory) -> None:
 @given(
     spells=st.lists(SPELLS, min_size=1, max_size=8),
     latched=st.sets(st.integers(0, 60), max_size=2),
+    tried=st.integers(0, 4),
     good_first=st.booleans(),
     thirsty=st.booleans(),
 )
 @settings(max_examples=30)
 def test_the_engine_holds_its_promises(
-    name: str, spells: list[Spell], latched: set[int], good_first: bool, thirsty: bool
+    name: str,
+    *,
+    spells: list[Spell],
+    latched: set[int],
+    tried: int,
+    good_first: bool,
+    thirsty: bool,
 ) -> None:
     plan, usual = PLANS[name], list(GOOD[name])
     if thirsty:
@@ -153,7 +163,8 @@ def test_the_engine_holds_its_promises(
     if good_first:
         spells = [Spell({}, 300, 0.5, frozenset(), ()), *spells]
     held = frozenset(row.id for i, row in enumerate(plan.rows) if i in latched)
-    memory, t_s = begin(plan, "boot-a", Kept() if good_first else Kept(held)), 0.0
+    kept = Kept() if good_first else Kept(held, dict.fromkeys(plan.site.pumps, tried))
+    memory, t_s = begin(plan, "boot-a", kept), 0.0
     for spell in spells:
         readings = tuple(spell.said.get(i, good) for i, good in enumerate(usual))
         for tick in range(spell.ticks):
