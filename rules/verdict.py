@@ -107,7 +107,7 @@ def _drains(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
 def _failures(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
     for result in assessment.results:
         if result.failure.sort is Sort.TOP_OFF:
-            yield _stuck_top_off(plan, result)
+            yield _stuck_top_off(plan, assessment, result)
         else:
             yield _failure(plan, result)
 
@@ -160,7 +160,7 @@ def _times(result: Result) -> str:
     return f"{show.duration(worst)} at worst ({show.duration(expected)} as expected)"
 
 
-def _stuck_top_off(plan: Plan, result: Result) -> Finding:
+def _stuck_top_off(plan: Plan, assessment: Assessment, result: Result) -> Finding:
     units, name = plan.site.site.units, plan.site.label(result.failure.chamber)
     stock = show.volume(plan.figures.reservoir_m3, units)
     highest = result.worst.highest_m[result.failure.chamber]
@@ -171,6 +171,16 @@ def _stuck_top_off(plan: Plan, result: Result) -> Finding:
             Weight.CONDITION, name, sentence, "use a smaller reservoir, or lower the working level"
         )
     sentence = f"top-off stuck open: the reservoir's {stock} fit, to {left} under the rim"
+    stop = assessment.doubt.of_pump(result.failure.pump)
+    if plan.figures.reservoir_m3 > stop.room.low - stop.drain_down.high:
+        room, down = (show.volume(v, units) for v in (stop.room.low, stop.drain_down.high))
+        return Finding(
+            Weight.CONDITION,
+            name,
+            f"{sentence}, but a stop after it would spill: {down} more run down, and {room} in all "
+            "fit below",
+            "use a smaller reservoir, or lower the working level",
+        )
     return Finding(Weight.FACT, name, sentence)
 
 

@@ -102,10 +102,16 @@ def test_a_run_on_that_outlasts_the_warning() -> None:
     assert any("too late" in f.sentence for f in found)
 
 
+def test_a_display_whose_comb_may_block_unseen() -> None:
+    found = unsafe(without_table(CLASSROOM, "sensors.display-high"))
+    assert any("comb blocked" in f.sentence and f.subject == "display" for f in found)
+
+
 def test_a_watch_that_would_not_cut_does_not_count_as_a_warning() -> None:
     """Near the working level it is a notice only; the display's float must then be in time."""
     near = edited(CLASSROOM, "sensors.box-watch", height='"169 mm"')
-    assert verdict_on(near).words == "SOUND"
+    (low,) = [f for f in conditions(near) if "too low" in f.sentence]
+    assert low.subject == "float in the overflow box"
     found = unsafe(edited(near, "sensors.display-high", height='"599 mm"'))
     assert any("high float of the display speaks" in f.sentence for f in found)
     night = Night(site_of(near))
@@ -121,11 +127,11 @@ def test_what_the_verdict_says_the_guard_sees_the_guard_cuts(chamber: str) -> No
     site = site_of(CLASSROOM)
     sentences = [
         f.sentence for f in verdict_on(CLASSROOM).findings
-        if f.subject == chamber and "cuts in time" in f.sentence
+        if f.subject == chamber and "sees it after" in f.sentence
     ]  # fmt: skip
     assert sentences
     for sentence in sentences:
-        named = [key for key in site.floats() if f"the {site.label(key)} and cuts" in sentence]
+        named = [k for k in site.floats() if f"; the {site.label(k)} sees it after" in sentence]
         assert len(named) == 1
         night = Night(site)
         night.good(120)
@@ -167,15 +173,11 @@ CONDITIONS = {
     ),
     "no low float": (
         without_table(CLASSROOM, "sensors.return-low"),
-        ("return pump", "nothing sees it about to run dry", "dry-run float"),
+        ("return chamber", "no dry-run float hangs there", "hang one between"),
     ),
     "no high float below": (
         without_table(CLASSROOM, "sensors.return-high"),
-        ("return chamber", "nothing sees it about to spill", "spill-edge float"),
-    ),
-    "no high float above": (
-        without_table(CLASSROOM, "sensors.display-high"),
-        ("display", "it has no spill-edge float", "under its rim"),
+        ("return chamber", "no spill-edge float hangs there", "hang one between"),
     ),
     "no leak pad": (
         without_table(CLASSROOM, "sensors.floor-pad"),
@@ -191,7 +193,11 @@ CONDITIONS = {
     ),
     "a reservoir too large": (
         edited(CLASSROOM, "chambers.reservoir", area='"0.6 m^2"'),
-        ("return pump", "do not both fit below", "smaller reservoir"),
+        ("return chamber", "do not fit, water leaves a tank", "smaller reservoir"),
+    ),
+    "a reservoir that fits alone": (
+        edited(CLASSROOM, "chambers.reservoir", area='"0.26 m^2"'),
+        ("return chamber", "a stop after it would spill", "smaller reservoir"),
     ),
 }
 
