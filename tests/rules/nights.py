@@ -10,6 +10,7 @@ from pathlib import Path
 import simulator
 from rules import engine
 from rules.memory import Kept, Memory, begin
+from rules.orders import EVERYTHING
 from rules.plan import Plan
 from rules.signals import (
     Alarm,
@@ -31,6 +32,7 @@ from rules.site.sensors import FloatSwitch, FlowMeter, MainsSensor
 SITES = Path(simulator.__file__).parent / "sites"
 TICK_S = 0.1
 REST_TICK_S = 0.5
+LONG_TICK_S = 30.0
 
 WET, DRY = Reading(1.0), Reading(0.0)
 
@@ -107,7 +109,7 @@ class Night:
         site: str | Site = "classroom",
         *,
         without: Iterable[str] = (),
-        latched: Iterable[str] = (),
+        kept: Kept | None = None,
         boot: str = "boot-a",
     ) -> None:
         taken_out = frozenset(without)
@@ -117,8 +119,8 @@ class Night:
             else _demo_plan(site, taken_out)
         )
         self.site = self.plan.site
-        self._start = (site, taken_out, boot) if isinstance(site, str) and not latched else None
-        self.memory: Memory = begin(self.plan, boot, Kept(frozenset(latched)))
+        self._start = (site, taken_out, boot) if isinstance(site, str) and kept is None else None
+        self.memory: Memory = begin(self.plan, boot, kept)
         self.decision: Decision | None = None
         self.events: list[Event] = []
         self.changed_s = 0.0
@@ -171,8 +173,8 @@ class Night:
         """A person acknowledges; returns the answer."""
         return self._order(Command(Order.ACKNOWLEDGE, code, origin, person))
 
-    def reset(self, code: str = "0000", origin: Origin = Origin.LOCAL) -> Event:
-        """A person resets; returns the answer."""
+    def reset(self, code: str = EVERYTHING, origin: Origin = Origin.LOCAL) -> Event:
+        """A person resets all that is latched, or what this code answers; returns the answer."""
         return self._order(Command(Order.RESET, code, origin))
 
     def _order(self, command: Command) -> Event:
@@ -206,6 +208,10 @@ class Night:
         """A long wait, at two looks a second."""
         self.run(seconds, REST_TICK_S)
 
+    def wait(self, seconds: float) -> None:
+        """A very long wait in which no sensor changes, at a look every half minute."""
+        self.run(seconds, LONG_TICK_S)
+
     def good(self, seconds: float) -> None:
         """So long with every sensor as on a good day."""
         self.mend()
@@ -216,12 +222,14 @@ class Night:
         else:
             self.run(seconds)
 
-    def wave(self, sensor: str, period_s: float, duty: float, seconds: float) -> None:
+    def wave(
+        self, sensor: str, period_s: float, duty: float, seconds: float, dt_s: float = TICK_S
+    ) -> None:
         """A contact that waves wet and dry: wet for this share of each period."""
-        for i in range(round(seconds / TICK_S)):
-            phase = (i * TICK_S) % period_s
+        for i in range(round(seconds / dt_s)):
+            phase = (i * dt_s) % period_s
             self._set[sensor] = WET if phase < duty * period_s - 1e-9 else DRY
-            self.tick()
+            self.tick(dt_s)
 
     def readings(self) -> tuple[Reading, ...]:
         """What the sensors say now, in the order of the site file."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from rules.engine import RETURN_S
+from rules.signals import EventKind
 from tests.rules.nights import TICK_S, Night
 
 FILTER_S = 1.0
@@ -48,6 +50,7 @@ CUTTING = (
         "dry-run.return-low",
         lambda night: night.dry("return-low"),
         FILTER_S + TICK_S,
+        latches=True,
     ),
     Story(
         "leak",
@@ -73,3 +76,23 @@ def told(story: Story, night: Night, seconds: float = 30.0) -> None:
     story.happens(night)
     night.changed_s = night.t_s
     night.run(seconds)
+
+
+def starts(night: Night) -> list[float]:
+    """When the pump was started [s]."""
+    return [event.t_s for event in night.of(EventKind.PUMP_STARTED)]
+
+
+def happened(story: Story, night: Night) -> float:
+    """The story for five seconds, then as on a good day; returns when its cause is gone for good.
+
+    That is `RETURN_S` after the float has turned; a lease is lost for one look only.
+    """
+    story.happens(night)
+    began_s = night.t_s
+    night.run(5)
+    assert not night.on("pump-relay")
+    night.mend()
+    last_s = began_s if story.hazard == "lease-lost" else night.t_s + FILTER_S
+    night.run(FILTER_S + RETURN_S + 1)
+    return last_s + RETURN_S

@@ -83,6 +83,8 @@ def test_a_code_is_unlike_every_one_that_is_taken() -> None:
 
 # --- the same life, told by the engine ------------------------------------------------------------
 
+GONE_S = 12.0
+"""More than a float's filter and the 10 s for which a cause must stay away [s]."""
 OWN_HIGH = "chamber-high.return-high"
 EDGE = "spill-edge.display-high"
 
@@ -108,7 +110,7 @@ def test_a_plain_alarm_that_is_acknowledged_first() -> None:
     assert state_of(night, OWN_HIGH) is UNACK
     night.acknowledge(code_of(night, OWN_HIGH))
     assert state_of(night, OWN_HIGH) is ACK
-    night.good(3)
+    night.good(GONE_S)
     assert state_of(night, OWN_HIGH) is NORMAL
     kinds = [e.kind for e in night.events if e.alarm and e.alarm.row == OWN_HIGH]
     assert kinds == [
@@ -123,7 +125,7 @@ def test_a_plain_alarm_that_returns_first() -> None:
     night.good(90)
     night.wet("return-high")
     night.run(2)
-    night.good(3)
+    night.good(GONE_S)
     assert state_of(night, OWN_HIGH) is RTN
     night.acknowledge(code_of(night, OWN_HIGH))
     assert state_of(night, OWN_HIGH) is NORMAL
@@ -137,7 +139,7 @@ def test_a_latching_alarm_waits_for_acknowledge_and_reset() -> None:
     night.wet("display-high")
     night.run(2)
     assert state_of(night, EDGE) is UNACK
-    night.good(3)
+    night.good(GONE_S)
     assert state_of(night, EDGE) is LATCH_UNACK
     night.acknowledge(code_of(night, EDGE))
     assert state_of(night, EDGE) is LATCH_ACK
@@ -159,7 +161,7 @@ def test_a_latching_alarm_that_is_reset_first_still_wants_to_be_acknowledged() -
     night.good(90)
     night.wet("display-high")
     night.run(2)
-    night.good(3)
+    night.good(GONE_S)
     night.reset()
     assert state_of(night, EDGE) is RTN
     night.acknowledge(code_of(night, EDGE), origin=Origin.LOCAL)
@@ -191,7 +193,7 @@ def test_an_acknowledged_alarm_that_comes_back_is_a_new_occurrence_with_a_new_co
         assert alarm.state is UNACK
         codes.append(alarm.code)
         night.acknowledge(alarm.code)
-        night.good(3)
+        night.good(GONE_S)
     assert len(set(codes)) == 3
 
 

@@ -36,15 +36,45 @@ def test_the_pumps_own_chamber_high_never_cuts() -> None:
     assert night.on("sounder")
 
 
-def test_a_chamber_high_because_the_whole_sump_is_does_not_cut() -> None:
+@pytest.mark.parametrize("sooner_s", [0.0, 5.0])
+def test_a_chamber_high_because_the_whole_sump_is_does_not_cut(sooner_s: float) -> None:
+    """Every float below the two is wet; a stop would send the drain-down on top."""
     night = Night()
     night.good(100)
-    night.wet("return-high")
-    night.run(5)
+    night.wet("return-high", "return-level", "return-low")
+    night.run(sooner_s)
     night.wet("inlet-high")
     night.run(60)
     assert night.cut_at is None
     assert night.raised(INLET) == []
+    assert night.raised(OWN)
+
+
+def test_a_cut_cable_of_its_own_chamber_disarms_nothing() -> None:
+    """It reads wet while the top-off float under it is dry: no water stands at that height."""
+    night = Night()
+    night.good(100)
+    night.wet("return-high")
+    night.dry("return-level")
+    night.run(60)
+    assert night.cut_at is None
+    night.wet("inlet-high")
+    night.run(3)
+    assert night.cut_after_s is not None
+    assert night.cut_after_s <= 1.1
+    (alarm,) = night.raised(INLET)
+    assert "does not let water pass" in alarm.saying.what
+
+
+def test_a_cable_that_is_cut_after_the_chamber_before_it_was_high_lets_nothing_start() -> None:
+    night = Night()
+    night.good(100)
+    night.wet("inlet-high")
+    night.run(3)
+    night.wet("return-high")
+    night.rest(600)
+    assert night.phase is Phase.LATCHED
+    assert len(night.of(EventKind.PUMP_STARTED)) == 1
 
 
 def test_when_the_pumps_own_chamber_has_fallen_the_cut_comes_after_all() -> None:
@@ -87,7 +117,7 @@ def test_an_empty_chamber_is_cut_before_the_pump_draws_air() -> None:
     night.dry("return-low")
     night.run(3)
     assert night.cut_after_s is not None
-    assert night.phase is Phase.WAITING
+    assert night.phase is Phase.LATCHED
     (alarm,) = night.raised(DRY_RUN)
     assert "nearly empty" in alarm.saying.what
 

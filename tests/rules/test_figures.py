@@ -6,11 +6,12 @@ from math import inf
 
 import pytest
 
-from rules import figures, plan
+from rules import engine, figures, plan
+from rules.assessment import assess
 from rules.figures import Figures
 from rules.hydraulics.network import PumpPoint, Running
 from rules.site.model import Site
-from tests.rules.nights import edited, site_of
+from tests.rules.nights import edited, site_of, text_of
 
 # A tank of 1 m2 over a sump of 0.5 and 1 m2, with an overflow box of 0.1 m2.
 BENCH = """
@@ -104,6 +105,8 @@ LEVELS_M = {"tank": 1.420, "box": 1.150, "inlet": 0.210, "return": 0.150, "reser
 FLOW_M3_S = 0.001
 CARRIED = {"drain": 0.0012, "standby": 0.0006}
 LITRE = 1e-3
+RISER_M3 = 0.0018849556
+"""What stands in the riser: pi/4 x (40 mm)^2 x 1.5 m."""
 
 
 class RoundNumbers:
@@ -157,15 +160,15 @@ def test_time_to_spill_with_each_drain_shut(bench: Figures) -> None:
 
 
 def test_drain_down_with_the_siphon_break(bench: Figures) -> None:
-    """Tank 1 x (1420 - 390 - 1000) mm = 30 l, box 0.1 x (1150 - 100 - 1000) mm = 5 l."""
+    """Tank 1 x (1420 - 390 - 1000) mm = 30 l, box 0.1 x (1150 - 100 - 1000) mm = 5 l; the riser."""
     (lift,) = bench.lifts
-    assert lift.drain_down_m3 == pytest.approx(35 * LITRE)
+    assert lift.drain_down_m3 == pytest.approx(35 * LITRE + RISER_M3)
 
 
 def test_drain_down_with_the_siphon_break_plugged(bench: Figures) -> None:
-    """Tank down to the outlet: 1 x (1420 - 350 - 1000) mm = 70 l, box 5 l."""
+    """Tank down to the outlet: 1 x (1420 - 350 - 1000) mm = 70 l, box 5 l; the riser."""
     (lift,) = bench.lifts
-    assert lift.plugged_m3 == pytest.approx(75 * LITRE)
+    assert lift.plugged_m3 == pytest.approx(75 * LITRE + RISER_M3)
 
 
 def test_room_below_for_the_drain_down(bench: Figures) -> None:
@@ -190,18 +193,101 @@ def test_no_siphon_break_is_as_a_plugged_one(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_an_outlet_over_the_water_lets_nothing_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Then the tank stops at its crest: 1 x (1420 - 1400) mm = 20 l, box 5 l."""
+    """Then the tank stops at its crest: 1 x (1420 - 1400) mm = 20 l, box 5 l; the riser."""
     monkeypatch.setattr(figures, "Hydraulics", RoundNumbers)
     text = edited(BENCH, "passages.riser", siphon_break=None, outlet='"450 mm"')
     (lift,) = figures.compute(site_of(text)).lifts
-    assert lift.drain_down_m3 == pytest.approx(25 * LITRE)
+    assert lift.drain_down_m3 == pytest.approx(25 * LITRE + RISER_M3)
 
 
 def test_rock_takes_its_share_of_the_drain_down(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A tenth of the tank is rock: 0.9 x 30 l + 5 l."""
+    """A tenth of the tank is rock: 0.9 x 30 l + 5 l; the riser."""
     monkeypatch.setattr(figures, "Hydraulics", RoundNumbers)
     (lift,) = figures.compute(site_of(edited(BENCH, "chambers.tank", displacement='"10 %"'))).lifts
-    assert lift.drain_down_m3 == pytest.approx(32 * LITRE)
+    assert lift.drain_down_m3 == pytest.approx(32 * LITRE + RISER_M3)
+
+
+# --- what stands in the pipes --------------------------------------------------------------------
+
+TRUNK = """
+[pumps.lifter.trunk]
+pipe = "50 mm bore"
+length = "0.4 m"
+"""
+SIPHON = """
+[passages.siphon]
+kind = "siphon-drain"
+from = "box"
+to = "inlet"
+mouth = "60 mm"
+outlet = "300 mm"
+pipe = "60 mm bore"
+length = "0.9 m"
+"""
+SECOND = """
+[passages.second-riser]
+kind = "branch"
+pump = "lifter"
+to = "box"
+outlet = "350 mm"
+pipe = "20 mm bore"
+length = "2 m"
+"""
+OTHER_PUMP = """
+[pumps.mixer]
+from = "return"
+intake = "50 mm"
+curve = [{ flow = "0 l/min", head = "3 m" }, { flow = "60 l/min", head = "0 m" }]
+
+[pumps.mixer.trunk]
+pipe = "100 mm bore"
+length = "5 m"
+
+[passages.mixing]
+kind = "branch"
+pump = "mixer"
+to = "inlet"
+outlet = "350 mm"
+pipe = "100 mm bore"
+length = "5 m"
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "litres"),
+    [("", 1.885), (TRUNK, 2.670), (SECOND, 2.513), (SIPHON, 4.430), (TRUNK + SIPHON, 5.215)],
+    ids=["riser", "and trunk", "and branch", "and siphon", "and both"],
+)
+def test_the_pipes_that_run_out_after_a_stop(more: str, litres: float) -> None:
+    """pi/4 x bore^2 x length: riser 12.566 cm2 x 1.5 m = 1.885 l, trunk 19.635 cm2 x 0.4 m = 0.785
+    l, second riser 3.1416 cm2 x 2 m = 0.628 l, siphon 28.274 cm2 x 0.9 m = 2.545 l.
+
+    The open drain runs part full, the emergency drain is empty: neither counts.
+    """
+    assert figures.pipes_m3(site_of(BENCH + more), "lifter") == pytest.approx(
+        litres * LITRE, abs=0.001 * LITRE
+    )
+
+
+def test_the_pipes_of_another_pump_stay_full() -> None:
+    assert figures.pipes_m3(site_of(BENCH + OTHER_PUMP), "lifter") == pytest.approx(
+        1.885 * LITRE, abs=0.001 * LITRE
+    )
+
+
+@pytest.mark.parametrize("name", ["classroom", "rack"])
+def test_the_pipes_count_in_what_a_stop_sends_down(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Judged with them and without: what the chambers give stays, what the pipes hold is added."""
+    whole = engine.plan_for(site_of(text_of(name)))
+    (full,) = assess.assess(whole).stops
+    monkeypatch.setattr(assess, "pipes_m3", lambda _site, _pump: 0.0)
+    (empty,) = assess.assess(whole).stops
+    pipes = figures.pipes_m3(whole.site, "return-pump")
+    assert pipes > 1.0 * LITRE
+    assert full.down_m3 - empty.down_m3 == pytest.approx(pipes)
+    assert full.plugged_m3 - empty.plugged_m3 == pytest.approx(pipes)
 
 
 def test_priming_is_half_of_the_shortest_spill_time_and_45_s_at_most(bench: Figures) -> None:

@@ -5,10 +5,14 @@ from __future__ import annotations
 import pytest
 
 from rules import engine
+from rules.memory import keep
+from rules.orders import EVERYTHING
 from rules.signals import AlarmState, Command, Event, EventKind, Observation, Order, Origin
 from tests.rules.nights import Night
 
-EDGE = "spill-edge.display-high"
+EDGE, LEAK = "spill-edge.display-high", "leak.floor-pad"
+GONE_S = 12.0
+"""More than a float's filter and the 10 s for which a cause must stay away [s]."""
 OBEYED, REFUSED = EventKind.ORDER_OBEYED, EventKind.ORDER_REFUSED
 
 
@@ -55,8 +59,8 @@ def test_an_old_code_does_not_answer_the_next_occurrence() -> None:
     night, old = tripped()
     night.acknowledge(old)
     night.mend()
-    night.run(3)
-    night.reset()
+    night.run(GONE_S)
+    assert night.reset().kind is OBEYED
     night.run(60)
     night.wet("display-high")
     night.run(3)
@@ -111,6 +115,7 @@ def test_every_order_of_a_tick_gets_one_answer_in_their_order() -> None:
         Command(Order.RESET, "1111", Origin.BROKER),
         Command(Order.ACKNOWLEDGE, code, Origin.BROKER, "keeper"),
         Command(Order.RESET, "2222", Origin.LOCAL),
+        Command(Order.RESET, EVERYTHING, Origin.LOCAL),
         Command(Order.ACKNOWLEDGE, code, Origin.LOCAL),
     )
     observation = Observation(night.t_s + 0.1, night.readings(), orders, (False,) * 5)
@@ -121,6 +126,7 @@ def test_every_order_of_a_tick_gets_one_answer_in_their_order() -> None:
         ("1111", REFUSED),
         (code, OBEYED),
         ("2222", REFUSED),
+        (EVERYTHING, REFUSED),
         (code, REFUSED),
     ]
 
@@ -129,7 +135,7 @@ def test_a_thousand_guesses_from_afar_start_no_pump() -> None:
     """Codes have four digits; guessing one acknowledges at most, and never resets."""
     night, code = tripped()
     night.mend()
-    night.run(3)
+    night.run(GONE_S)
     guesses = [str(1000 + i) for i in range(0, 9000, 9)]
     for guess in guesses:
         night.acknowledge(guess)
@@ -144,11 +150,13 @@ def test_a_reset_clears_every_cause_that_has_gone_and_says_which() -> None:
     night.wet("floor-pad")
     night.run(4)
     night.mend()
-    night.run(4)
+    night.run(GONE_S)
     answer = night.reset()
     assert answer.kind is OBEYED
-    assert answer.causes == (EDGE, "leak.floor-pad")
+    assert answer.causes == (EDGE, LEAK)
     assert "water on the floor under the cabinet" in answer.text
+    night.run(5)
+    assert night.on("pump-relay")
 
 
 def test_a_reset_does_nothing_while_any_latched_cause_stands() -> None:
@@ -156,10 +164,97 @@ def test_a_reset_does_nothing_while_any_latched_cause_stands() -> None:
     night.wet("floor-pad")
     night.run(4)
     night.mend("display-high")
-    night.run(4)
+    night.run(GONE_S)
     answer = night.reset()
     assert answer.kind is REFUSED
     assert "floor" in answer.text
     assert "display" not in answer.text
     night.rest(600)
     assert not night.on("pump-relay")
+
+
+# --- a reset by its code -------------------------------------------------------------------------
+
+
+def tripped_twice() -> tuple[Night, str, str]:
+    """Water at the edge and on the floor, both gone again; the code of each alarm."""
+    night, edge = tripped()
+    night.wet("floor-pad")
+    night.run(4)
+    leak = night.alarm(LEAK)
+    assert leak is not None
+    night.mend()
+    night.run(GONE_S)
+    return night, edge, leak.code
+
+
+def test_a_reset_by_its_code_releases_that_cause_and_no_other() -> None:
+    night, edge, leak = tripped_twice()
+    answer = night.reset(edge)
+    assert answer.kind is OBEYED
+    assert answer.subject == edge
+    assert answer.causes == (EDGE,)
+    assert "floor" not in answer.text
+    assert keep(night.plan, night.memory).latched == {LEAK}
+    night.rest(600)
+    assert not night.on("pump-relay")
+    answer = night.reset(leak)
+    assert answer.kind is OBEYED
+    assert answer.causes == (LEAK,)
+    night.run(5)
+    assert night.on("pump-relay")
+
+
+def test_a_reset_by_any_other_code_releases_nothing() -> None:
+    night, edge, leak = tripped_twice()
+    for wrong in ("", "0000", "ALL", "al", edge[:3], edge + leak, EDGE):
+        answer = night.reset(wrong)
+        assert answer.kind is REFUSED
+        assert "is not the code of anything that is latched" in answer.text
+    assert keep(night.plan, night.memory).latched == {EDGE, LEAK}
+    night.rest(600)
+    assert not night.on("pump-relay")
+
+
+def test_a_code_that_was_reset_once_resets_nothing_more() -> None:
+    night, edge, leak = tripped_twice()
+    night.reset(edge)
+    assert night.reset(edge).kind is REFUSED
+    night.reset(leak)
+    assert night.reset(edge).text == "nothing is latched"
+
+
+def test_the_code_of_an_alarm_that_is_not_latched_resets_nothing() -> None:
+    night, _, _ = tripped_twice()
+    night.wet("return-high")
+    night.run(3)
+    own = night.alarm("chamber-high.return-high")
+    assert own is not None
+    assert night.reset(own.code).kind is REFUSED
+    assert keep(night.plan, night.memory).latched == {EDGE, LEAK}
+
+
+def test_a_reset_by_its_code_is_not_held_up_by_another_cause_that_stands() -> None:
+    """Which one is meant is plain; the other still holds the pump."""
+    night, edge = tripped()
+    night.wet("floor-pad")
+    night.run(4)
+    leak = night.alarm(LEAK)
+    assert leak is not None
+    night.mend("display-high")
+    night.run(GONE_S)
+    refused = night.reset(leak.code)
+    assert refused.kind is REFUSED
+    assert "the cause still stands: water on the floor" in refused.text
+    assert night.reset(edge).kind is OBEYED
+    assert keep(night.plan, night.memory).latched == {LEAK}
+    night.rest(600)
+    assert not night.on("pump-relay")
+
+
+def test_the_right_code_from_afar_resets_nothing() -> None:
+    night, edge, _ = tripped_twice()
+    answer = night.reset(edge, origin=Origin.BROKER)
+    assert answer.kind is REFUSED
+    assert "at the guard" in answer.text
+    assert keep(night.plan, night.memory).latched == {EDGE, LEAK}

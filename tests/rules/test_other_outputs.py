@@ -7,7 +7,8 @@ from itertools import pairwise
 import pytest
 
 from rules.engine import HEARTBEAT_S
-from rules.signals import Origin
+from rules.memory import Kept
+from rules.signals import AlarmState, Origin
 from tests.rules.nights import TICK_S, Night
 from tests.rules.stories import CUTTING, Story
 
@@ -36,6 +37,97 @@ def test_the_sounder_sounds_until_somebody_acknowledges() -> None:
     assert not night.on("sounder")
     night.run(600)
     assert not night.on("sounder")
+
+
+def sounding(night: Night, seconds: float) -> bool:
+    """True when it sounds in every tick of so many seconds, false when in none."""
+    heard = set()
+    for _ in range(round(seconds / TICK_S)):
+        night.tick()
+        heard.add(night.on("sounder"))
+    assert len(heard) == 1
+    return heard.pop()
+
+
+def test_the_sounder_goes_on_when_the_level_has_fallen_until_somebody_acknowledges() -> None:
+    """The cut makes the level fall; somebody asleep next door must hear of it all the same."""
+    night = Night()
+    night.good(100)
+    night.wet("display-high")
+    night.run(3)
+    night.mend()
+    assert sounding(night, 300)
+    alarm = night.alarm("spill-edge.display-high")
+    assert alarm is not None
+    assert alarm.state is AlarmState.LATCH_UNACK
+    night.acknowledge(alarm.code)
+    assert not sounding(night, 300)
+
+
+def test_a_reset_does_not_quiet_what_nobody_has_acknowledged() -> None:
+    night = Night()
+    night.good(100)
+    night.wet("display-high")
+    night.run(3)
+    night.mend()
+    night.run(12)
+    night.reset()
+    assert sounding(night, 60)
+    alarm = night.alarm("spill-edge.display-high")
+    assert alarm is not None
+    assert alarm.state is AlarmState.RTN_UNACK
+    night.acknowledge(alarm.code)
+    assert not sounding(night, 60)
+
+
+def test_a_cut_that_has_cleared_by_itself_sounds_until_somebody_acknowledges() -> None:
+    night = Night()
+    night.good(100)
+    night.wet("box-watch")
+    night.run(3)
+    night.mend()
+    night.rest(600)
+    assert night.on("pump-relay")
+    alarm = night.alarm("drain-capacity.overflow-box")
+    assert alarm is not None
+    assert alarm.state is AlarmState.RTN_UNACK
+    assert sounding(night, 10)
+    night.acknowledge(alarm.code)
+    assert not sounding(night, 60)
+
+
+def test_what_was_latched_before_a_restart_sounds_from_the_first_look() -> None:
+    night = Night(kept=Kept(frozenset({"leak.floor-pad"})))
+    assert sounding(night, 60)
+    alarm = night.alarm("leak.floor-pad")
+    assert alarm is not None
+    assert alarm.state is AlarmState.LATCH_UNACK
+    night.acknowledge(alarm.code)
+    assert not sounding(night, 60)
+
+
+def test_an_acknowledged_alarm_stays_quiet_when_its_cause_goes() -> None:
+    night = Night()
+    night.good(100)
+    night.wet("display-high")
+    night.run(3)
+    alarm = night.alarm("spill-edge.display-high")
+    assert alarm is not None
+    night.acknowledge(alarm.code)
+    night.mend()
+    assert not sounding(night, 30)
+
+
+def test_alarms_of_less_than_high_priority_never_sound_in_any_state() -> None:
+    night = Night(kept=Kept(frozenset({"mains.supply", "top-off-long.top-off-valve"})))
+    assert not sounding(night, 10)
+    night.bad("return-flow")
+    assert not sounding(night, 20)
+    night.mend()
+    assert not sounding(night, 20)
+    assert night.decision is not None
+    states = {alarm.state for alarm in night.decision.alarms}
+    assert {AlarmState.LATCH_UNACK, AlarmState.RTN_UNACK} <= states
 
 
 def test_a_second_cause_sounds_again_after_the_first_was_acknowledged() -> None:

@@ -209,8 +209,8 @@ def test_after_a_reset_it_waits_for_the_minute_again() -> None:
     night.run(3)
     night.mend()
     night.dry(FLOAT)
-    night.run(5)
-    night.reset()
+    night.run(12)
+    assert night.reset().kind is EventKind.ORDER_OBEYED
     night.run(150)
     (opened,) = night.of(EventKind.TOP_OFF_OPENED)
     assert opened.t_s == pytest.approx(settled_at(night) + SETTLED_S, abs=2 * TICK_S)
@@ -228,6 +228,6 @@ def test_every_pump_that_draws_from_its_chamber_must_run() -> None:
     assert night.on("pump-relay")
     assert not night.on("feed-relay")
     assert not night.on(VALVE)
-    night.run(60)
+    night.run(70)
     assert night.on("feed-relay")
     assert not night.on(VALVE)
