@@ -220,16 +220,6 @@ def _passage_heights(site: Site) -> Iterator[Finding]:
                     f"the drain's end lies {length(-drop, units)} above its mouth: water does not "
                     "run up; check the bottom heights of both chambers",
                 )
-        if isinstance(passage, (Weir, Comb)):
-            crest_m = upper.above_datum_m(passage.crest)
-            short = site.chambers[passage.to].bottom - crest_m
-            if short >= 0:
-                yield (
-                    table,
-                    "crest",
-                    f"the edge lies {length(short, units)} under the bottom of {passage.to}: water "
-                    "does not run up; check the bottom heights of both chambers",
-                )
         if isinstance(passage, Screen) and passage.top <= passage.bottom:
             yield table, "top", "the upper edge of a screen must lie above its lower edge"
 
