@@ -48,10 +48,13 @@ class Assembly:
         latches: Path | None,
         socket: Path | None,
     ) -> None:
-        kept = read_kept(latches) if latches else Kept()
+        kept = read_kept(latches, site.pumps) if latches else Kept()
         if kept.latched:
             rows = ", ".join(sorted(kept.latched))
             log.warning("still latched from before the restart", rows=rows)
+        if kept.attempts:
+            pumps = ", ".join(sorted(kept.attempts))
+            log.warning("cut before the restart: it rests before it is started", pumps=pumps)
         self.guard = Guard(site, board, boot, kept=kept, clock=time.monotonic)
         self.notify = Notify()
         self.loop = Loop(self.guard, pace, self.notify)

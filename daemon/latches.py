@@ -6,34 +6,58 @@ import json
 import os
 import queue
 import threading
+from collections.abc import Iterable
 from pathlib import Path
 
 import structlog
 
-from rules.memory import Kept
+from rules.memory import RESTS_S, Kept
+from rules.site import show
 
 log = structlog.get_logger(__name__)
 
+AGAIN_S = 10.0
+"""What a full or failing disk would not take is offered to it again this often [s]."""
 
-def read_kept(path: Path) -> Kept:
+
+def read_kept(path: Path, pumps: Iterable[str]) -> Kept:
     """What the daemon kept when it last ran; nothing if there is no file.
 
-    A file that cannot be read is set aside and said: it never keeps the guard from starting.
+    A file that cannot be read never keeps the guard from starting. It is set aside and said, and
+    nobody knows what it held: each of `pumps` waits out its longest rest, and the next cut by
+    water latches it.
     """
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        attempts = {str(pump): int(tried) for pump, tried in found["attempts"].items()}
-        return Kept(frozenset(str(row) for row in found["latched"]), attempts)
+        return _kept_in(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return Kept()
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        aside = path.with_suffix(".unreadable")
-        log.error("what was latched cannot be read; the file is set aside", error=str(error))
-        try:
-            path.replace(aside)
-        except OSError as failure:
-            log.error("it cannot be set aside either", error=str(failure))
-        return Kept()
+    except (OSError, ValueError, RecursionError) as error:
+        log.error(
+            "what was latched cannot be read: every pump waits before it is started, and the next "
+            "cut by water waits for a person; the file is set aside",
+            error=str(error),
+            file=str(path),
+            waits=show.duration(RESTS_S[-1]),
+        )
+        _set_aside(path)
+        return Kept(attempts=dict.fromkeys(pumps, len(RESTS_S)))
+
+
+def _kept_in(text: str) -> Kept:
+    """What a file's text says; ValueError where it is not what this module writes."""
+    match json.loads(text):
+        case {"latched": list(rows), "attempts": dict(attempts)} if all(
+            isinstance(row, str) for row in rows
+        ) and all(type(tried) is int and tried >= 0 for tried in attempts.values()):
+            return Kept(frozenset(rows), attempts)
+    raise ValueError("it does not hold latched rows and attempts")
+
+
+def _set_aside(path: Path) -> None:
+    try:
+        path.replace(path.with_suffix(".unreadable"))
+    except OSError as failure:
+        log.error("the file cannot be set aside either", error=str(failure))
 
 
 class Latches:
@@ -58,11 +82,24 @@ class Latches:
         self._thread.join(timeout=2.0)
 
     def _write_all(self) -> None:
-        while (kept := self._queue.get()) is not None:
+        unwritten: Kept | None = None
+        closing = said = False
+        while not closing:
             try:
-                self._write(kept)
+                kept = self._queue.get(timeout=AGAIN_S if unwritten else None)
+                closing = kept is None
+                unwritten = kept or unwritten
+            except queue.Empty:
+                pass  # the disk would not take it the last time: try again
+            if unwritten is None:
+                continue
+            try:
+                self._write(unwritten)
+                unwritten, said = None, False
             except OSError as error:
-                log.error("latched rows cannot be written; guarding goes on", error=str(error))
+                if not said:
+                    log.error("latched rows cannot be written; guarding goes on", error=str(error))
+                said = True
 
     def _write(self, kept: Kept) -> None:
         self._path.parent.mkdir(parents=True, exist_ok=True)

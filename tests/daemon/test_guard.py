@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from daemon.guard import Guard
-from rules.memory import Kept
-from rules.signals import TICK_S, EventKind, Phase
+from rules.engine import RETURN_S
+from rules.memory import RESTS_S, Kept
+from rules.orders import EVERYTHING
+from rules.pumping import SUPPLY_REST_S
+from rules.signals import TICK_S, Command, EventKind, Order, Origin, Phase
 from simulator.library import load_site
 from tests.daemon.boards import MemoryBoard
 
@@ -59,9 +62,9 @@ def test_a_stall_drops_the_output_and_the_pump_comes_back_in_order() -> None:
     bench.run(TICK_S)
     assert not bench.board.on["pump-relay"], "it must not go on as if nothing had happened"
     assert any(e.kind is EventKind.PUMP_CUT and "lease-lost" in e.causes[0] for e in bench.events)
-    bench.run(50)
+    bench.run(RETURN_S + SUPPLY_REST_S - 1)
     assert not bench.board.on["pump-relay"], "levels are to settle first"
-    bench.run(15)
+    bench.run(2)
     assert bench.board.on["pump-relay"]
 
 
@@ -72,6 +75,39 @@ def test_what_was_latched_before_a_restart_still_holds_the_pump() -> None:
     told = [e for e in bench.events if e.kind is EventKind.ALARM_RAISED]
     assert [e.alarm.row for e in told] == ["spill-edge.display-high"]
     assert told[0].alarm.code
+
+
+def test_a_guard_that_is_begun_anew_in_mid_cut_waits_out_its_rest() -> None:
+    before = Bench()
+    before.run(60)
+    assert before.guard.kept() == Kept()
+    before.board.wet("box-watch", True)
+    before.run(2)
+    assert not before.board.on["pump-relay"]
+    assert before.guard.kept() == Kept(attempts={"return-pump": 1})
+    bench = Bench(before.guard.kept())
+    bench.run(RESTS_S[0] - 1)
+    assert bench.phase is Phase.WAITING
+    assert ("pump-relay", True) not in bench.board.driven
+    bench.run(2)
+    assert bench.board.on["pump-relay"]
+    bench.run(60)
+    bench.board.wet("box-watch", True)
+    bench.run(2)
+    assert bench.guard.kept() == Kept(attempts={"return-pump": 2})
+
+
+def test_what_a_person_must_release_is_kept_until_it_is_released() -> None:
+    bench = Bench()
+    bench.run(60)
+    bench.board.wet("display-high", True)
+    bench.run(2)
+    bench.board.good_day()
+    bench.run(60)
+    assert bench.guard.kept().latched == {"spill-edge.display-high"}
+    reset = Command(Order.RESET, EVERYTHING, Origin.LOCAL)
+    bench.guard.tick(bench.n * TICK_S, (reset,))
+    assert bench.guard.kept() == Kept()
 
 
 def test_close_lets_every_output_go() -> None:
