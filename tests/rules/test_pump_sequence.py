@@ -180,6 +180,7 @@ def test_supply_and_lease_do_not_count_as_attempts(story: Story) -> None:
         night.rest(SUPPLY_REST_S * 2 ** (flaps - 1) + 30)
         assert night.memory.pumps[0].attempts == 0
         assert night.memory.pumps[0].flaps == flaps
+        assert night.memory.pumps[0].rest_s == 60.0 * 2 ** (flaps - 1)
         assert night.on("pump-relay")
     assert keep(night.plan, night.memory).latched == frozenset()
 
