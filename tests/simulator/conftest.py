@@ -95,8 +95,9 @@ def workshop() -> Site:
 
 
 def _asked(item: pytest.Item) -> Ask | None:
-    """The night that a test has as its parameter, if it has one."""
-    return item.callspec.params.get("asked") if hasattr(item, "callspec") else None
+    """The night that a test has as its parameter, if it has one; other tests have other asks."""
+    found = item.callspec.params.get("asked") if hasattr(item, "callspec") else None
+    return found if isinstance(found, Ask) else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -102,15 +102,24 @@ def test_level_run_caps_an_open_pipe(key: str) -> None:
     assert bare.film(bare.mouth + 0.15, 0.3) > 1.2 * max(most)
 
 
+def lifted(site: Site) -> dict[str, float]:
+    """What each branch carries with the pump at its speed and every chamber where it begins."""
+    plant = Plant(site, 0, exact=True)
+    lift = plant.lifts["lifter"]
+    lift.speed = lift.full_speed
+    for _ in range(20):
+        lift.solve(plant.surface_m)
+    return plant.flows_m3_s
+
+
 def test_canister_takes_flow_from_its_branch() -> None:
     """A bed that loses as much as the branch lifts: what comes up falls; the other branch gains."""
-    with_bed = still(parse_site(THIRD_SITE, "workshop.toml"))
-    without = still(edited('canister = { loss = "900 mm", at_flow = "5 l/min" }', ""))
-    before, after = without.flows_m3_s, with_bed.flows_m3_s
+    after = lifted(parse_site(THIRD_SITE, "workshop.toml"))
+    before = lifted(edited('canister = { loss = "900 mm", at_flow = "5 l/min" }', ""))
     assert after["media-feed"] < 0.8 * before["media-feed"]
     assert after["riser"] > before["riser"]
-    worse = still(edited('loss = "900 mm"', 'loss = "3600 mm"'))
-    assert worse.flows_m3_s["media-feed"] < 0.75 * after["media-feed"]
+    worse = lifted(edited('loss = "900 mm"', 'loss = "3600 mm"'))
+    assert worse["media-feed"] < 0.75 * after["media-feed"]
 
 
 def test_worn_pump_is_one_with_less_flow_at_every_head() -> None:
