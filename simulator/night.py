@@ -20,7 +20,7 @@ from simulator.plant import Plant
 from simulator.stand import Stand
 
 SAMPLE_TICKS = 10  # one row of the trace, and one call of `progress`, a second
-QUIET_S = 180.0  # the guard has had the pumps running for so long when a drill begins
+QUIET_S = 90.0  # the guard has had the pumps running for so long: by then it lets the top-off open
 LONGEST_START_S = 900.0  # a guard that has not come so far by then begins the drill as it is
 
 NEVER_QUIET = Finding(
