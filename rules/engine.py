@@ -225,7 +225,11 @@ def _top_off_used_s(plan: Plan, view: View) -> float:
     if top_off is None:
         return 0.0
     if view.memory.top_off_since_s is not None:
+        within = used_s < top_off.daily_s
         used_s += view.dt_s
+        if within and used_s >= top_off.daily_s:
+            # room for one whole opening must be free again before the next: no chatter at the edge
+            used_s = top_off.daily_s + top_off.longest_s
     return max(0.0, used_s - view.dt_s * top_off.daily_s / DAY_S)
 
 

@@ -167,14 +167,15 @@ def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
 def _inflow(view: View, drain: DrainPlan) -> float:
     """What arrives at a drained chamber [m3/s].
 
-    While its pumps are on, a meter that reads too little must not hide a loss: no less than half of
-    the computed inflow is believed.
+    A meter that reads too little must not hide a loss: of every pump that is on, no less than half
+    of the computed flow is believed.
     """
-    inflow = 0.0
+    inflow, computed = 0.0, 0.0
     for pump, share in drain.feeds:
         inflow += view.flows[pump] * share
-    running = all(view.pump_on(pump) for pump, _ in drain.feeds)
-    return max(inflow, 0.5 * drain.inflow_m3_s) if running else inflow
+        if view.pump_on(pump):
+            computed += view.plan.pumps[pump].nominal_m3_s * share
+    return max(inflow, 0.5 * computed)
 
 
 def _net_m3_s(view: View, drain: DrainPlan) -> float:
