@@ -143,3 +143,16 @@ def test_a_pump_that_feeds_another_chamber_is_not_cut_by_this_box() -> None:
     assert not night.on("pump-relay")
     assert night.on("feed-relay")
     assert {cut.subject for cut in night.of(EventKind.PUMP_CUT)} == {"return-pump"}
+
+
+def test_a_dead_meter_hides_no_blockage_while_the_other_pump_is_off() -> None:
+    night = both()
+    night.drop("second-relay")
+    night.run(2)
+    assert not night.on("second-relay")
+    assert night.on("pump-relay")
+    night.flow("return-flow", 0.05)
+    night.wet("box-watch")
+    night.run(5)
+    assert not night.on("pump-relay")
+    assert night.raised(SHORT)
