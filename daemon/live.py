@@ -64,7 +64,8 @@ class LiveView:
         self._messages: deque[str] = deque(maxlen=SHOWN_MESSAGES)
         self.note = ""
         self._live = Live(
-            console=console,
+            # names of the site are shown as they are written, brackets and all
+            console=console or Console(markup=False),
             get_renderable=self.render,
             refresh_per_second=8,
             transient=False,

@@ -44,7 +44,9 @@ FRAME = """\
 
 def draw(shown: RenderableType, file: str) -> None:
     """Write `shown` as an SVG picture to `file`."""
-    console = Console(record=True, width=WIDTH, file=io.StringIO(), force_terminal=True)
+    console = Console(
+        record=True, markup=False, width=WIDTH, file=io.StringIO(), force_terminal=True
+    )
     console.print(shown)
     svg = console.export_svg(title="", theme=THEME, code_format=FRAME, unique_id="live")
     Path(file).write_text(svg, encoding="utf-8")

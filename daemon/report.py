@@ -8,6 +8,7 @@ from math import isinf
 from rich import box
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from daemon.checking import Checked
 from rules.assessment.assess import Assessment
@@ -33,7 +34,9 @@ EFFECTS = {
 
 def print_check(checked: Checked) -> None:
     """Print the whole report to standard output: the verdict last, where the eye rests."""
-    console = Console(width=None if Console().is_terminal else WIDTH, highlight=False)
+    # names and remedies hold brackets of their own: nothing in them is markup
+    width = None if Console().is_terminal else WIDTH
+    console = Console(width=width, highlight=False, markup=False)
     plan, found = checked.plan, checked.assessment
     head = plan.site.site
     console.print(f"{head.name} ({head.id})", style="bold")
@@ -136,7 +139,7 @@ def _drains(plan: Plan, found: Assessment) -> Table:
         margin = doubt.margin
         table.add_row(
             drained.chamber,
-            "[bold]all but emergency[/bold]",
+            Text("all but emergency", "bold"),
             show.flow(drained.firm_m3_s, units),
             f"for {show.flow(drained.inflow_m3_s, units)}",
             f"margin {margin.value:.2f} ({margin.low:.2f} to {margin.high:.2f})",
@@ -164,7 +167,7 @@ def _floats(plan: Plan, found: Assessment) -> Table:
             show.length(place.least_m, units),
             show.length(place.most_m, units),
             place.fitted or "none",
-            height if place.suits or place.height_m is None else f"[yellow]{height}[/yellow]",
+            Text(height, "" if place.suits or place.height_m is None else "yellow"),
         )
     return table
 
@@ -172,7 +175,7 @@ def _floats(plan: Plan, found: Assessment) -> Table:
 def _coverage(found: Assessment) -> Table:
     table = _table("failure", "seen by", "how")
     for row in found.coverage:
-        seen = ", ".join(row.sensors) or "[yellow]nothing[/yellow]"
+        seen = Text(", ".join(row.sensors)) if row.sensors else Text("nothing", "yellow")
         table.add_row(row.failure, seen, row.note)
     return table
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.text import Text
 
 from rules.site import show
 from rules.site.model import Site
@@ -23,12 +24,13 @@ def summary(site: Site, outcome: Outcome) -> str:
 
 def print_outcome(site: Site, outcome: Outcome, bare: Outcome | None) -> None:
     """Print one drill's verdict."""
-    console = Console(highlight=False, soft_wrap=True)
+    console = Console(highlight=False, soft_wrap=True, markup=False)
     word, style = ("HELD", "bold green") if outcome.passed else ("NOT HELD", "bold red")
     if outcome.not_applicable:
         console.print(f"{outcome.drill}: not on this site: {outcome.not_applicable}")
         return
-    console.print(f"{outcome.drill}: [{style}]{word}[/]  (seed {outcome.seed})")
+    said = Text.assemble(f"{outcome.drill}: ", (word, style), f"  (seed {outcome.seed})")
+    console.print(said)
     for finding in outcome.findings:
         mark = "held    " if finding.held else "NOT HELD"
         console.print(f"  {mark}  {finding.statement}: {finding.detail}")

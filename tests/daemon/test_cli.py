@@ -159,3 +159,17 @@ def test_a_drill_draws_the_live_view(tmp_path: Path) -> None:
     assert "Classroom" in svg
     assert "waiting" in svg
     assert "url(http" not in svg, "a picture must not fetch fonts from elsewhere"
+
+
+def test_brackets_in_names_and_remedies_are_printed_as_they_are(tmp_path: Path) -> None:
+    text = site_text("classroom").replace('name = "return pump"', 'name = "pump [old]"')
+    start, end = text.index("[broker]"), text.index("[people.keeper]")
+    file = tmp_path / "brackets.toml"
+    file.write_text(text[:start] + text[end:])
+    done = run("check", str(file))
+    assert done.returncode == 0, done.stdout
+    assert "add a [broker] table" in done.stdout
+    assert "pump [old]" in done.stdout
+    drilled = run("drill", "pump-dies", "--site", str(file))
+    assert "HELD" in drilled.stdout
+    assert "[bold" not in done.stdout + drilled.stdout
