@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import difflib
-import re
-import tomllib
 from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from rules.site.problems import Problem
+from rules.site.text import NotTomlError, tables
 from simulator.drill import Drill, Happening, Must, MustNot
-
-_AT = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 
 
 class DrillError(Exception):
@@ -42,12 +39,9 @@ LISTS: dict[str, dict[str, type[BaseModel]]] = {
 def parse_drill(text: str, file: str) -> Drill:
     """Read a drill's text; `file` is only its name, for messages. Raises DrillError."""
     try:
-        raw: dict[str, Any] = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        at = _AT.search(str(error))
-        what = _AT.sub("", str(error)).strip().rstrip(".")
-        sentence = f"not TOML: {what[:1].lower()}{what[1:]}"
-        raise DrillError([Problem(file, "", at[1] if at else "", sentence)]) from None
+        raw = tables(text, file)
+    except NotTomlError as error:
+        raise DrillError([error.problem]) from None
     try:
         return Drill.model_validate(raw)
     except ValidationError as error:

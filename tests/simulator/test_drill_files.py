@@ -271,3 +271,8 @@ def test_only_one_cause() -> None:
     twice = text + '\n[[happens]]\nat = "2 min"\nwhat = "power cut"\ncause = true\n'
     assert "only one happening can be the cause" in sentences(twice)[0]
     assert isinstance(parse_drill(text, "x"), Drill)
+
+
+def test_a_number_too_long_to_read_is_a_sentence() -> None:
+    with pytest.raises(DrillError, match="a number too long"):
+        parse_drill(f"lasts = {'9' * 5000}", "long.toml")
