@@ -6,8 +6,8 @@ from importlib.resources import files
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drill import Drill
-from simulator.drill_file import parse_drill
+from simulator.story.drill import Drill
+from simulator.story.drill_file import parse_drill
 
 
 class NotThereError(LookupError):

@@ -11,8 +11,8 @@ from daemon.commands.finding import SITE_HELP
 
 if TYPE_CHECKING:
     from rules.site.model import Site
-    from simulator.drill import Drill
-    from simulator.night import Moment, Progress
+    from simulator.night.night import Moment, Progress
+    from simulator.story.drill import Drill
 
 DESCRIPTION = """\
 Replays bad nights in the simulator, as fast as it goes, with the very rules that guard the tanks.
@@ -60,7 +60,7 @@ def main(options: argparse.Namespace) -> int:
     from daemon.errors import InputError
     from rules.hazards.table import HAZARDS
     from simulator import library
-    from simulator.runner import run
+    from simulator.night.runner import run
 
     if options.list:
         for name in library.drill_names():

@@ -9,7 +9,7 @@ from daemon.sitefile import load, load_apart
 from rules.site.model import Site
 
 if TYPE_CHECKING:
-    from simulator.drill import Drill
+    from simulator.story.drill import Drill
 
 SITE_HELP = "a site file, or the name of a demo site: classroom, rack"
 
@@ -31,7 +31,7 @@ def find_drill(name: str) -> Drill:
     """The drill file at the path `name`, else our drill of that name; raises InputError."""
     from daemon.errors import InputError
     from simulator import library
-    from simulator.drill_file import DrillError, parse_drill
+    from simulator.story.drill_file import DrillError, parse_drill
 
     if name.endswith(".toml"):
         try:

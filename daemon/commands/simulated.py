@@ -21,13 +21,13 @@ from daemon.pacing import SimulatedTime
 from daemon.pins import PinBoard
 from rules.signals import Decision, EventKind
 from rules.site.model import Site
-from simulator.night import Night
-from simulator.outcome import Outcome
-from simulator.phone import Phone
-from simulator.pins import PinStand, PlantFactory
-from simulator.plant import Plant
-from simulator.roles import NoSuchRoleError
-from simulator.runner import run as run_fast
+from simulator.night.night import Night
+from simulator.night.outcome import Outcome
+from simulator.night.runner import run as run_fast
+from simulator.signals.pins import PinStand, PlantFactory
+from simulator.story.roles import NoSuchRoleError
+from simulator.tryout.phone import Phone
+from simulator.water.plant import Plant
 
 START_SPEED = 150.0
 """The good day before a drill passes at this many times real time."""
@@ -151,7 +151,7 @@ def _broker(which: str) -> Iterator[str]:
     if which != "embedded":
         yield which
         return
-    from simulator.broker import NoBrokerError, TryOutBroker
+    from simulator.tryout.broker import NoBrokerError, TryOutBroker
 
     broker = TryOutBroker()
     try:

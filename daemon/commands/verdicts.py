@@ -7,7 +7,7 @@ from rich.text import Text
 
 from rules.site import show
 from rules.site.model import Site
-from simulator.outcome import Outcome
+from simulator.night.outcome import Outcome
 
 
 def summary(site: Site, outcome: Outcome) -> str:

@@ -38,8 +38,9 @@ from rules.signals import (  # noqa: E402
     Reading,
 )
 from rules.site.model import Site  # noqa: E402
-from simulator import library, runner  # noqa: E402
-from simulator.night import QUIET_S  # noqa: E402
+from simulator import library  # noqa: E402
+from simulator.night import runner  # noqa: E402
+from simulator.night.night import QUIET_S  # noqa: E402
 from tests.daemon.boards import MemoryBoard  # noqa: E402
 
 CHILD = """

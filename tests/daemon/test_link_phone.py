@@ -14,7 +14,7 @@ import pytest
 from amqtt.broker import Broker
 
 from rules.signals import AlarmState, Event, EventKind
-from simulator.phone import Phone
+from simulator.tryout.phone import Phone
 from tests.daemon.brokers import Mosquitto, Reader, eventually, free_port
 from tests.daemon.decisions import WALL, alarm, classroom, decision, raised
 from tests.daemon.links import linked

@@ -13,10 +13,10 @@ from typing import Self
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drill import Drill
 from simulator.library import load_drill, load_site
-from simulator.outcome import Outcome
-from simulator.runner import run
+from simulator.night.outcome import Outcome
+from simulator.night.runner import run
+from simulator.story.drill import Drill
 from tests.simulator.third_site import THIRD_SITE
 
 SEED = 11

@@ -8,10 +8,6 @@ import pytest
 
 from rules.hazards.table import HAZARDS
 from rules.site.model import Site
-from simulator.drill import Drill, HazardName
-from simulator.drill_file import DrillError, parse_drill
-from simulator.faults import Script
-from simulator.judge import statements_for
 from simulator.library import (
     NotThereError,
     drill_names,
@@ -21,9 +17,14 @@ from simulator.library import (
     site_names,
     site_text,
 )
-from simulator.plant import Plant
-from simulator.roles import NoSuchRoleError, resolve
-from simulator.stand import PlantBoard
+from simulator.signals.stand import PlantBoard
+from simulator.story.drill import Drill
+from simulator.story.drill_file import DrillError, parse_drill
+from simulator.story.judge import statements_for
+from simulator.story.roles import NoSuchRoleError, resolve
+from simulator.story.script import Script
+from simulator.story.statements import HazardName
+from simulator.water.plant import Plant
 
 GOOD = """
 title = "A small night"

@@ -9,10 +9,10 @@ import pytest
 from rules.signals import EventKind
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drill_file import parse_drill
 from simulator.library import drill_names, load_drill, site_text
-from simulator.night import Moment
-from simulator.runner import compare, run
+from simulator.night.night import Moment
+from simulator.night.runner import compare, run
+from simulator.story.drill_file import parse_drill
 from tests.simulator.nights import SEED, Ask, Nights, decided_s, failed, shorter, site
 
 SHORT = [name for name in drill_names() if name != "healthy-night"]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from rules.site.model import Site
-from simulator.plant import Plant
+from simulator.water.plant import Plant
 
 
 def settled(site: Site, seed: int = 3) -> Plant:

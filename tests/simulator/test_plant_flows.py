@@ -7,8 +7,8 @@ from math import inf, pi, sqrt
 import fluids
 import pytest
 
-from simulator.drains import gate_loss, level_limit_m3_s, stack_limit_m3_s
-from simulator.flows import (
+from simulator.water.drains import gate_loss, level_limit_m3_s, stack_limit_m3_s
+from simulator.water.flows import (
     HOLE_CD,
     WEIR_SI,
     Bed,
@@ -21,7 +21,7 @@ from simulator.flows import (
     kinematic_viscosity_m2_s,
     slot_cd,
 )
-from simulator.lift import Curve, Lift, Rise
+from simulator.water.lift import Curve, Lift, Rise
 
 GPM_M3_S = 231 * 0.0254**3 / 60
 BIG = {"upper_m2": 1e6, "lower_m2": 1e6}

@@ -8,9 +8,9 @@ from gpiozero import DigitalInputDevice, DigitalOutputDevice, PinInvalidBounce
 from daemon.pins import PinBoard
 from daemon.ports import Board
 from rules.site.model import Site
-from simulator.pins import PinStand, PlantFactory, PlantPin
-from simulator.plant import Plant
-from simulator.stand import PlantBoard, Stand
+from simulator.signals.pins import PinStand, PlantFactory, PlantPin
+from simulator.signals.stand import PlantBoard, Stand
+from simulator.water.plant import Plant
 
 
 def settled(site: Site, seed: int) -> Plant:

@@ -9,9 +9,9 @@ import pytest
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
-from simulator.flows import LOSSES, Run
-from simulator.plant import Plant
+from simulator.water.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
+from simulator.water.flows import LOSSES, Run
+from simulator.water.plant import Plant
 from tests.simulator.third_site import THIRD_SITE
 
 G = 9.80665

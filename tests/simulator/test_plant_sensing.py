@@ -7,9 +7,9 @@ import pytest
 from rules.site.model import Site
 from rules.site.parse import parse_site
 from simulator.library import site_text
-from simulator.plant import Plant
-from simulator.sensing import BOUNCE_S, ContactEdge, Float
-from simulator.stand import PlantBoard
+from simulator.signals.sensing import BOUNCE_S, ContactEdge, Float
+from simulator.signals.stand import PlantBoard
+from simulator.water.plant import Plant
 
 
 def board_on(site: Site, seed: int = 0, *, exact: bool = True) -> PlantBoard:

@@ -8,9 +8,9 @@ import pytest
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.drains import Siphon
 from simulator.library import site_text
-from simulator.plant import Plant
+from simulator.water.drains import Siphon
+from simulator.water.plant import Plant
 
 
 def run_until(plant: Plant, held: Callable[[], bool], longest_s: float) -> float:

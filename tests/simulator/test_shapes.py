@@ -9,8 +9,8 @@ import pytest
 
 from rules.site.chambers import Chamber
 from rules.site.parse import parse_site
-from simulator.plant import Plant
-from simulator.shapes import Shapes, least_plan_m2, rim_length_m
+from simulator.water.plant import Plant
+from simulator.water.shapes import Shapes, least_plan_m2, rim_length_m
 
 FUNNEL = {
     "bottom": "100 mm",

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from rules.site.model import Site
-from simulator.drill_file import parse_drill
-from simulator.faults import Script
 from simulator.library import drill_names, load_drill
-from simulator.plant import Plant
-from simulator.roles import NoSuchRoleError, resolve
-from simulator.runner import run
-from simulator.stand import PlantBoard
+from simulator.night.runner import run
+from simulator.signals.stand import PlantBoard
+from simulator.story.drill_file import parse_drill
+from simulator.story.roles import NoSuchRoleError, resolve
+from simulator.story.script import Script
+from simulator.water.plant import Plant
 from tests.simulator.nights import Ask, Nights, decided_s, failed
 
 LACKS = {

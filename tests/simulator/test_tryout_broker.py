@@ -11,7 +11,7 @@ import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
-from simulator.broker import NoBrokerError, TryOutBroker
+from simulator.tryout.broker import NoBrokerError, TryOutBroker
 
 
 def _client(port: int) -> tuple[Client, queue.Queue[MQTTMessage]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import exp, inf, log, pi, sqrt
 
-from simulator.flows import Run
+from simulator.water.flows import Run
 
 LIP_SI = 1.7  # edge coefficient of a pipe's round lip, SI units; a little less than a weir's
 STACK_SI = 31.46

@@ -7,8 +7,8 @@ from math import isfinite
 from typing import Any
 
 from rules.signals import Event
-from simulator.evidence import Trace
-from simulator.judge import Finding
+from simulator.night.evidence import Trace
+from simulator.story.judge import Finding
 
 
 @dataclass(frozen=True, slots=True)

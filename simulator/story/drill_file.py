@@ -10,7 +10,9 @@ from pydantic import BaseModel, ValidationError
 
 from rules.site.problems import Problem
 from rules.site.text import NotTomlError, tables
-from simulator.drill import Drill, Happening, Must, MustNot
+from simulator.story.drill import Drill
+from simulator.story.happenings import Happening
+from simulator.story.statements import Must, MustNot
 
 
 class DrillError(Exception):

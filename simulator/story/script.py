@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from math import inf
 
 from rules.site.model import Site
-from simulator.drill import (
+from simulator.signals.stand import Stand
+from simulator.story.drill import Drill
+from simulator.story.happenings import (
     AddWater,
     Block,
     ChangeDiffers,
     ClearBreak,
     CutCable,
     DriftMeter,
-    Drill,
     DryAir,
     FreeSensor,
     FreeValve,
@@ -32,9 +33,8 @@ from simulator.drill import (
     Unblock,
     WearPump,
 )
-from simulator.plant import Plant
-from simulator.roles import NoSuchRoleError, resolve
-from simulator.stand import Stand
+from simulator.story.roles import NoSuchRoleError, resolve
+from simulator.water.plant import Plant
 
 Act = Callable[[float], None]
 """Does something as far as it has come: from 0, where it begins, to 1, where it is complete."""

@@ -11,7 +11,7 @@ from math import pi, sin
 
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
-from simulator.plant import Plant
+from simulator.water.plant import Plant
 
 GAP_M = (0.002, 0.004)  # between the levels at which a float turns up and down
 HEIGHT_ERROR_M = 0.001  # how far a float hangs from where the site file says

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import sqrt
 
-from simulator.flows import Run
+from simulator.water.flows import Run
 
 SPIN_UP_S = 1.5
 SEIZE_S = 0.3  # a pump that seizes stops this fast

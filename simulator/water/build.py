@@ -19,9 +19,9 @@ from rules.site.passages import (
     Weir,
 )
 from rules.site.pipes import Pipe
-from simulator.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
-from simulator.draw import Draws
-from simulator.flows import (
+from simulator.water.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
+from simulator.water.draw import Draws
+from simulator.water.flows import (
     COMB_SI,
     HOLE_CD,
     LOSSES,
@@ -36,8 +36,8 @@ from simulator.flows import (
     kinematic_viscosity_m2_s,
     slot_cd,
 )
-from simulator.lift import SPIN_UP_S, Curve, Lift, Rise
-from simulator.shapes import least_plan_m2
+from simulator.water.lift import SPIN_UP_S, Curve, Lift, Rise
+from simulator.water.shapes import least_plan_m2
 
 WEIR_SPREAD = 0.04
 COMB_SPREAD = 0.08

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rules.site.model import Site
-from simulator.draw import Draws
+from simulator.water.draw import Draws
 
 DAY_S = 86400.0
 EVAPORATION_SPREAD = 0.3

@@ -7,8 +7,10 @@ from math import inf
 
 from rules.site import show
 from rules.site.model import Site
-from simulator.drill import (
-    Drill,
+from simulator.night.evidence import Evidence
+from simulator.story.drill import Drill
+from simulator.story.roles import NoSuchRoleError, resolve
+from simulator.story.statements import (
     MustAlarm,
     MustCut,
     MustRun,
@@ -22,8 +24,6 @@ from simulator.drill import (
     NoTopOff,
     Statement,
 )
-from simulator.evidence import Evidence
-from simulator.roles import NoSuchRoleError, resolve
 
 DROP_M3 = 1e-6
 """What went over a rim counts as spilled from one millilitre on: less is rounding, not water."""

@@ -9,13 +9,13 @@ from daemon.guard import Guard
 from daemon.ports import Board
 from rules.signals import TICK_S, Command, Decision
 from rules.site.model import Site
-from simulator.drill import Drill
-from simulator.night import Night, Progress
-from simulator.outcome import Comparison, Outcome
-from simulator.plant import Plant
-from simulator.roles import NoSuchRoleError
-from simulator.stand import PlantBoard, Stand
-from simulator.unguarded import Unguarded
+from simulator.night.night import Night, Progress
+from simulator.night.outcome import Comparison, Outcome
+from simulator.night.unguarded import Unguarded
+from simulator.signals.stand import PlantBoard, Stand
+from simulator.story.drill import Drill
+from simulator.story.roles import NoSuchRoleError
+from simulator.water.plant import Plant
 
 StandKind = Literal["plant", "pins"]
 
@@ -38,7 +38,7 @@ def make_stand(site: Site, plant: Plant, kind: StandKind) -> tuple[Stand, Board]
         board = PlantBoard(site, plant)
         return board, board
     from daemon.pins import PinBoard
-    from simulator.pins import PinStand, PlantFactory
+    from simulator.signals.pins import PinStand, PlantFactory
 
     factory = PlantFactory()
     stand = PinStand(site, plant, factory)

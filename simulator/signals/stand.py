@@ -5,8 +5,8 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 
 from rules.site.model import Site
-from simulator.plant import Plant
-from simulator.sensing import ContactEdge, Sensors
+from simulator.signals.sensing import ContactEdge, Sensors
+from simulator.water.plant import Plant
 
 LOOK_S = 0.1  # the sensors look at the plant at least so often
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 
 from rules.signals import TICK_S, Decision, Event, Phase
 from rules.site.model import Site
-from simulator.drill import Drill
-from simulator.evidence import Evidence
-from simulator.faults import Script
-from simulator.judge import Finding, judge, statements_for
-from simulator.outcome import Outcome
-from simulator.plant import Plant
-from simulator.stand import Stand
+from simulator.night.evidence import Evidence
+from simulator.night.outcome import Outcome
+from simulator.signals.stand import Stand
+from simulator.story.drill import Drill
+from simulator.story.judge import Finding, judge, statements_for
+from simulator.story.script import Script
+from simulator.water.plant import Plant
 
 SAMPLE_TICKS = 10  # one row of the trace, and one call of `progress`, a second
 QUIET_S = 90.0  # the guard has had the pumps running for so long: by then it lets the top-off open

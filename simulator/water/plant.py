@@ -10,14 +10,14 @@ from math import ceil, inf, sqrt
 from operator import gt, sub
 
 from rules.site.model import Site
-from simulator.build import Builder, start_level_m
-from simulator.drains import Siphon
-from simulator.draw import Draws
-from simulator.flows import WEIR_SI, Way
-from simulator.lift import Lift, Rise
-from simulator.outside import DAY_S, Air, top_off, water_change
-from simulator.settling import settle
-from simulator.shapes import Shapes, rim_length_m
+from simulator.water.build import Builder, start_level_m
+from simulator.water.drains import Siphon
+from simulator.water.draw import Draws
+from simulator.water.flows import WEIR_SI, Way
+from simulator.water.lift import Lift, Rise
+from simulator.water.outside import DAY_S, Air, top_off, water_change
+from simulator.water.settling import settle
+from simulator.water.shapes import Shapes, rim_length_m
 
 STEP_S = 0.05
 STEP_LEAST_S = 0.002

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from rules.signals import Decision, Event, EventKind
 from rules.site.model import Site
-from simulator.plant import Plant
+from simulator.water.plant import Plant
 
 
 @dataclass(frozen=True, slots=True)

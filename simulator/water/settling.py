@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rules.site.passages import OpenDrain, SiphonDrain
-from simulator.drains import OpenPipe, Siphon
+from simulator.water.drains import OpenPipe, Siphon
 
 if TYPE_CHECKING:
-    from simulator.plant import Plant
+    from simulator.water.plant import Plant
 
 STILL_M3_S = 2e-7  # a chamber whose content changes more slowly stands still
 LONGEST_S = 900.0  # a site that never comes to rest is taken as it then is

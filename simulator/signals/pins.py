@@ -13,9 +13,9 @@ from gpiozero import PinInvalidBounce
 from gpiozero.pins.mock import MockFactory, MockPin
 
 from rules.site.model import Site
-from simulator.plant import Plant
-from simulator.sensing import ContactEdge
-from simulator.stand import Stand
+from simulator.signals.sensing import ContactEdge
+from simulator.signals.stand import Stand
+from simulator.water.plant import Plant
 
 
 class PlantPin(MockPin):  # type: ignore[misc]

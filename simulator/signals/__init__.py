@@ -1,0 +1,1 @@
+"""What stands where the pins stand: contacts, meters, boards."""

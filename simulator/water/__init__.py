@@ -1,0 +1,1 @@
+"""The water itself: chambers, passages, pumps, in the plant's own equations."""
