@@ -8,6 +8,7 @@ from daemon.lease import Leases
 from daemon.ports import Board
 from daemon.sensing import Senses
 from rules import engine
+from rules.idle import idle_until_s
 from rules.memory import Kept, begin, keep
 from rules.plan import Plan
 from rules.signals import Command, Decision, Observation
@@ -32,9 +33,10 @@ class Guard:
         clock: Callable[[], float] | None = None,
     ) -> None:
         self.plan: Plan = engine.plan_for(site, without)
-        self._memory = begin(self.plan, boot, kept)
+        self._memory = self._before = begin(self.plan, boot, kept)
         self._senses = Senses(site, board)
         self._now_s = 0.0
+        self.observation: Observation | None = None  # of the last tick
         self.leases = Leases(board, tuple(site.outputs), clock=clock or (lambda: self._now_s))
 
     def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
@@ -42,9 +44,15 @@ class Guard:
         self._now_s = t_s
         readings = self._senses.read(t_s)
         observation = Observation(t_s, readings, commands, self.leases.dropped())
-        self._memory, decision = engine.step(self.plan, self._memory, observation)
+        self._before = self._memory
+        self._memory, decision = engine.step(self.plan, self._before, observation)
+        self.observation = observation
         self.leases.drive(decision.outputs)
         return decision
+
+    def idle_until_s(self) -> float:
+        """Until when looks at the same readings would change nothing [s]: see `rules.idle`."""
+        return idle_until_s(self.plan, self._before, self._memory)
 
     def kept(self) -> Kept:
         """What must outlive a restart of the daemon."""

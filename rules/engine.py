@@ -224,13 +224,14 @@ def _top_off_used_s(plan: Plan, view: View) -> float:
     top_off, used_s = plan.top_off, view.memory.top_off_used_s
     if top_off is None:
         return 0.0
+    lasted_s = max(0.0, view.t_s - view.memory.t_s)  # water ran meanwhile, however late this tick
     if view.memory.top_off_since_s is not None:
         within = used_s < top_off.daily_s
-        used_s += view.dt_s
+        used_s += lasted_s
         if within and used_s >= top_off.daily_s:
             # room for one whole opening must be free again before the next: no chatter at the edge
             used_s = top_off.daily_s + top_off.longest_s
-    return max(0.0, used_s - view.dt_s * top_off.daily_s / DAY_S)
+    return max(0.0, used_s - lasted_s * top_off.daily_s / DAY_S)
 
 
 def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) -> Decision:

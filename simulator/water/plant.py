@@ -18,6 +18,7 @@ from simulator.water.lift import Lift, Rise
 from simulator.water.outside import DAY_S, Air, top_off, water_change
 from simulator.water.settling import settle
 from simulator.water.shapes import Shapes, rim_length_m
+from simulator.water.wiring import Wired
 
 STEP_S = 0.05
 STEP_LEAST_S = 0.002
@@ -26,14 +27,12 @@ SMALL_M2 = 0.02  # a site with a smaller chamber is stepped finer
 COAST_S = (0.05, 1.0)  # flows may stand for so long, longer and longer while they prove true
 COAST_M = 1e-5  # and no longer than until a level has moved so far: no sensor sees it
 COAST_ERROR_M = 1e-6  # by so much a level may be off because they stood
-TIMER_S = 2.0  # the external timer relay opens when the heartbeat has stood still for so long
 
 
-class Plant:
+class Plant(Wired):
     """One site's water, and the faults it can be given.
 
-    With `exact`, every drawn error is nought. With `timer_relay`, and a heartbeat output in the
-    site, an external relay in series with the pumps opens when the heartbeat stands still.
+    With `exact`, every drawn error is nought; for `timer_relay` see `Wired`.
 
     While next to nothing moves it coasts: water goes on moving at the flows last computed. Any
     fault, any relay and any level that moves ends that at once.
@@ -42,10 +41,9 @@ class Plant:
     def __init__(
         self, site: Site, seed: int, *, exact: bool = False, timer_relay: bool = False
     ) -> None:
-        self.site = site
+        super().__init__(site, timer_relay=timer_relay)
         self.seed = seed
         self.draws = Draws(seed, exact=exact)
-        self.t_s = 0.0
         builder = Builder(site, self.draws)
         self.index = builder.index
         self.ways: list[tuple[str, Way, int, int]] = [
@@ -57,7 +55,6 @@ class Plant:
             rise.key: rise for lift in self.lifts.values() for rise in lift.rises
         }
         self._shape(site)
-        self._outputs(site, timer_relay)
         self._outer_world(site)
         self._healthy()
         self.forget()
@@ -74,7 +71,7 @@ class Plant:
             for chamber, level in zip(chambers, starts_m, strict=True)
         )
         self.step_most_s = STEP_S * min(1.0, self._smallest_m2 / SMALL_M2)
-        self._siphons = [way for _, way, _, _ in self.ways if isinstance(way, Siphon)]
+        self._siphons = {key: way for key, way, _, _ in self.ways if isinstance(way, Siphon)}
         self._branches = [
             (rise, lift.source, rise.to) for lift in self.lifts.values() for rise in lift.rises
         ]
@@ -87,18 +84,6 @@ class Plant:
         self._seen: list[float] = []
         self.wake()
 
-    def _outputs(self, site: Site, timer_relay: bool) -> None:
-        self.on: dict[str, bool] = dict.fromkeys(site.outputs, False)
-        self._relay = {
-            pump: site.pump_output(pump)
-            for pump in site.pumps  # a pump without a relay is always on
-        }
-        beats = [key for key, output in site.outputs.items() if output.kind == "heartbeat"]
-        self._heartbeat = beats[0] if beats and timer_relay else None
-        self._beat_s = -inf
-        valves = [key for key, output in site.outputs.items() if output.kind == "top-off"]
-        self._valve = valves[0] if valves else None
-
     def _outer_world(self, site: Site) -> None:
         self._top_off = top_off(site, self.index, self.draws)
         self.top_off_m3_s = 0.0
@@ -110,8 +95,7 @@ class Plant:
     def _healthy(self) -> None:
         """No fault anywhere; faults are set on these."""
         self.condition: dict[str, float] = dict.fromkeys(self.site.gravity(), 1.0)
-        self.mains = True
-        self.valve_stuck: bool | None = None
+        self.stirred_m: dict[str, float] = {}  # height of waves above a chamber's mean level
         self.leak_m3_s: dict[str, float] = {}
         self.stream_m3_s: dict[str, float] = {}  # brought in; carried off when below zero
 
@@ -143,6 +127,10 @@ class Plant:
         i = self.index[chamber]
         return self.surface_m[i] - self.shapes.bottom_m[i]
 
+    def siphon(self, key: str) -> Siphon:
+        """The siphon drain with this id; a KeyError if the site has none."""
+        return self._siphons[key]
+
     @property
     def flows_m3_s(self) -> dict[str, float]:
         """The flow of every passage, of every pump's trunk, and of the top-off [m3/s]."""
@@ -172,35 +160,11 @@ class Plant:
         """All the water there is or was, less what was brought in [m3]; it never changes."""
         return sum(self.volume_m3) + self.floor_m3 + self.evaporated_m3 - self.brought_m3
 
-    def powered(self, pump: str) -> bool:
-        """True while a pump gets current: mains there, relay closed, timer relay closed."""
-        relay = self._relay[pump]
-        if not self.mains or (relay is not None and not self.on[relay]):
-            return False
-        return self._heartbeat is None or self.t_s - self._beat_s < TIMER_S
-
-    @property
-    def valve_open(self) -> bool:
-        """True while the top-off valve is open."""
-        if self.valve_stuck is not None:
-            return self.valve_stuck
-        return self.mains and self._valve is not None and self.on[self._valve]
-
     # --- what can be done to it ---------------------------------------------------------------
-
-    def command(self, output: str, on: bool) -> None:
-        """Put one output on or off."""
-        if output == self._heartbeat and on != self.on[output]:
-            self._beat_s = self.t_s
-        self.on[output] = on
 
     def dry_air(self, share_a_day: float) -> None:
         """Let this share of all the water but the reservoir's evaporate in a day."""
         self.evaporating_m3_s = self._air.open_m3(self.volume_m3) * share_a_day / DAY_S
-
-    def keep_beating(self) -> None:
-        """Hold the timer relay closed, as a heartbeat would."""
-        self._beat_s = self.t_s
 
     def fill_to(self, chamber: str, level_m: float) -> None:
         """Let a chamber stand at a level, wherever the water is from or goes [m above its bottom].
@@ -253,6 +217,9 @@ class Plant:
             seen += (lift.condition, lift.seized, self.powered(lift.key))
             for rise in lift.rises:
                 seen += (rise.condition, rise.plugged, rise.beside)
+        for siphon in self._siphons.values():
+            seen += (siphon.primed, siphon.draws_air)
+        seen += (*self.leak_m3_s.values(), *self.stream_m3_s.values(), *self.stirred_m.values())
         return seen
 
     def _flow(self, dt_s: float) -> None:
@@ -280,7 +247,7 @@ class Plant:
             net[to] += flow
         self._judge_coasting(net)
         self._net_m3_s, self._beside_m3_s = net, lost
-        if steady and not any(siphon.filling for siphon in self._siphons):
+        if steady and not any(siphon.filling for siphon in self._siphons.values()):
             self._coasted_s, self._seen = 0.0, self._inputs()
 
     def _judge_coasting(self, net: list[float]) -> None:
@@ -352,7 +319,7 @@ class Plant:
         self.top_off_m3_s = 0.0
         filling, change = self._top_off, self.water_change
         if filling is not None and self.valve_open:
-            added = min(filling.rate_m3_s * dt_s, volumes[filling.reservoir])
+            added = min(filling.rate_m3_s * self.valve_share * dt_s, volumes[filling.reservoir])
             volumes[filling.reservoir] -= added
             volumes[filling.to] += added
             self.top_off_m3_s = added / dt_s
