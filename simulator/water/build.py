@@ -54,6 +54,7 @@ MANNING_N = (0.009, 0.013)  # of plastic pipe, clean and not so clean
 PRIME_S = (3.0, 10.0)
 DROWN_BORES = (0.7, 1.0)
 LOSE_M = (0.001, 0.004)
+LEAK_S = (5.0, 20.0)  # a siphon with a leaking joint has gathered its air in so long
 
 
 def start_level_m(site: Site, key: str) -> float:
@@ -147,6 +148,7 @@ class Builder:
             drown_m=drain.pipe.bore_m * self.draws.between(f"{key}/drown", *DROWN_BORES),
             prime_s=self.draws.between(f"{key}/prime", *PRIME_S),
             lose_m=self.draws.between(f"{key}/lose", *LOSE_M),
+            leak_s=self.draws.between(f"{key}/leak", *LEAK_S),
         )
         if drain.valve_open is not None:
             loss = gate_loss(drain.valve_open, self.draws.between(f"{key}/valve", 0.0, 1.0))

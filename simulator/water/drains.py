@@ -86,24 +86,48 @@ class Siphon:
     """A drain that runs full once it has primed.
 
     It begins as an open pipe. When its mouth has been drowned for `prime_s` the air is gone and it
-    runs full; when the level falls to its mouth it draws air and begins anew.
+    runs full; when the level falls to its mouth it draws air and begins anew. With a leaking joint,
+    `draws_air`, its air never goes; if it was primed it runs full for another `leak_s`.
     """
 
-    __slots__ = ("_drowned_s", "drown_m", "lose_m", "open_loss", "pipe", "prime_s", "primed")
+    __slots__ = (
+        "_air_s",
+        "_drowned_s",
+        "draws_air",
+        "drown_m",
+        "leak_s",
+        "lose_m",
+        "open_loss",
+        "pipe",
+        "prime_s",
+        "primed",
+    )
 
-    def __init__(self, pipe: OpenPipe, *, drown_m: float, prime_s: float, lose_m: float) -> None:
+    def __init__(
+        self, pipe: OpenPipe, *, drown_m: float, prime_s: float, lose_m: float, leak_s: float
+    ) -> None:
         self.pipe = pipe
         self.open_loss = pipe.run.loss  # with its valve open
         self.drown_m = drown_m
         self.prime_s = prime_s
         self.lose_m = lose_m
+        self.leak_s = leak_s
+        self.draws_air = False
         self.primed = False
         self._drowned_s = 0.0
+        self._air_s = 0.0
+
+    def lose_prime(self) -> None:
+        """Let air in: it has to prime anew."""
+        self.primed = False
+        self._drowned_s = self._air_s = 0.0
 
     @property
     def filling(self) -> bool:
-        """True while its mouth is drowned and its air not gone yet."""
-        return not self.primed and self._drowned_s > 0.0
+        """True while air leaves it or gathers in it."""
+        if self.primed:
+            return self.draws_air
+        return self._drowned_s > 0.0
 
     def full(self, up: float, down: float) -> float:
         """The flow with the pipe clean and full of water [m3/s]."""
@@ -115,11 +139,11 @@ class Siphon:
         """The flow down it [m3/s]; never up. Air leaves it or enters it meanwhile."""
         over = up - self.pipe.mouth
         if self.primed:
-            if over > self.lose_m:
+            self._air_s = self._air_s + dt_s if self.draws_air else 0.0
+            if over > self.lose_m and self._air_s < self.leak_s:
                 return condition * self.full(up, down)
-            self.primed = False
-            self._drowned_s = 0.0
-        elif over > self.drown_m:
+            self.lose_prime()
+        elif over > self.drown_m and not self.draws_air:
             self._drowned_s += dt_s
             if self._drowned_s >= self.prime_s and up > down:
                 self.primed = True

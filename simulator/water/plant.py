@@ -101,8 +101,7 @@ class Plant(Wired):
 
     def forget(self) -> None:
         """Begin the accounts and the clock anew; levels stay."""
-        self.t_s = 0.0
-        self.keep_beating()
+        self.t_s = self._beat_s = 0.0
         self.spilled_m3: dict[str, float] = dict.fromkeys(self.index, 0.0)
         self.leaked_m3 = 0.0
         self.evaporated_m3 = 0.0
@@ -191,7 +190,7 @@ class Plant(Wired):
         """Let `dt_s` seconds pass."""
         left_s = dt_s
         while left_s > 1e-9:
-            step_s = min(left_s, self._coast_s)
+            step_s = min(left_s, self._coast_s, self.timer_left_s)
             if self._coasts(step_s):
                 self._coasted_s += step_s
                 self._coasted_m += step_s * self._fastest_m_s

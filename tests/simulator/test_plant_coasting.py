@@ -103,7 +103,34 @@ def _pour(plant: Plant) -> None:
     plant.bring("overflow-box", 1e-3)
 
 
-@pytest.mark.parametrize("touch", [_block, _clog, _stop, _mains, _seize, _wear, _slip, _pour])
+def _unplug(plant: Plant) -> None:
+    plant.unplugged.add("return-pump")
+
+
+def _dead_relay(plant: Plant) -> None:
+    plant.relay_stuck["pump-relay"] = False
+
+
+def _lose_prime(plant: Plant) -> None:
+    plant.siphon("main-drain").lose_prime()
+
+
+@pytest.mark.parametrize(
+    "touch",
+    [
+        _block,
+        _clog,
+        _stop,
+        _mains,
+        _seize,
+        _wear,
+        _slip,
+        _pour,
+        _unplug,
+        _dead_relay,
+        _lose_prime,
+    ],
+)
 def test_whatever_happens_ends_it_at_once(
     classroom: Site, touch: Callable[[Plant], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -138,7 +165,7 @@ def test_open_valve_and_a_leak_are_never_left_waiting(classroom: Site) -> None:
 def test_siphon_that_is_about_to_prime_is_watched(classroom: Site) -> None:
     """Blocked and under still water, its air goes in the time that it takes, and no later."""
     plant = Plant(classroom, 3)
-    siphon = plant._siphons[0]
+    siphon = plant.siphon("main-drain")
     plant.condition.update(dict.fromkeys(plant.condition, 0.0))
     plant.bring("overflow-box", 0.006)
     while not siphon.primed:
