@@ -53,6 +53,11 @@ class Leases:
             self._dropped.clear()
         return dropped
 
+    def look(self) -> None:
+        """Let go whatever has run out: what the thread does again and again."""
+        with self._lock:
+            self._drop_expired()
+
     def drive(self, commands: tuple[bool, ...]) -> None:
         """Put every output on or off; on lasts for one lease. Raises OSError from the board."""
         with self._lock:
@@ -80,8 +85,7 @@ class Leases:
 
     def _watch(self) -> None:
         while not self._stop.wait(LOOK_S):
-            with self._lock:
-                self._drop_expired()
+            self.look()
 
     def _drop_expired(self) -> None:
         now_s = self._clock()
