@@ -8,14 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from rules.signals import Decision, Event, EventKind
+from rules.signals import AlarmState, Decision, Event, EventKind
 from rules.site.model import Site
 from simulator.water.plant import Plant
 
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """One row a second: what stood where, in SI units; the columns say what and in which unit."""
+    """One row a second, fewer while nothing moves: what stood where, in SI units.
+
+    The columns say what and in which unit.
+    """
 
     columns: tuple[str, ...]
     rows: list[tuple[float, ...]]
@@ -24,6 +27,15 @@ class Trace:
         """One column by its name."""
         at = self.columns.index(name)
         return [row[at] for row in self.rows]
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """One alert as somebody read it: when [s], of which hazard, and what tells it from others."""
+
+    t_s: float
+    hazard: str
+    key: str
 
 
 class Evidence:
@@ -36,6 +48,8 @@ class Evidence:
         self._began_s = began_s  # by the guard's clock, in which its events are told
         self.events: list[Event] = []
         self.cuts: list[tuple[float, str]] = []
+        self.starts: list[tuple[float, str]] = []
+        self.arrived: list[Arrived] | None = None  # filled where the whole daemon runs
         self.opened_s: list[float] = []
         self.opened_while_cut_s: list[float] = []
         self.off_s = 0.0
@@ -64,6 +78,9 @@ class Evidence:
             return
         self._was = dict(on)
         self.cuts += [(t_s, pump) for pump, relay in self._relays.items() if was[relay] > on[relay]]
+        self.starts += [
+            (t_s, pump) for pump, relay in self._relays.items() if on[relay] > was[relay]
+        ]
         for valve in self._valves:
             if on[valve] and not was[valve]:
                 self.opened_s.append(t_s)
@@ -99,6 +116,27 @@ class Evidence:
         """When a pump was first cut after the cause, from the start of the drill."""
         since = self.cause_s or 0.0
         return next((t for t, which in self.cuts if t >= since and pump in (None, which)), None)
+
+    def restarted_s(self, pump: str) -> float | None:
+        """When a pump was first started again after its first cut after the cause."""
+        cut_s = self.first_cut_s(pump)
+        if cut_s is None:
+            return None
+        return next((t for t, which in self.starts if which == pump and t > cut_s), None)
+
+    def standing_causes(self, pump: str, t_s: float) -> set[str]:
+        """Rows that a pump was last cut for before `t_s` and whose alarm then still stood."""
+        causes: set[str] = set()
+        standing: set[str] = set()
+        for event in self.events:
+            if event.t_s > t_s + 1e-6:
+                break
+            if event.kind is EventKind.PUMP_CUT and event.subject == pump:
+                causes = set(event.causes)
+            elif event.alarm is not None:
+                stands = event.alarm.state in (AlarmState.UNACK_ALARM, AlarmState.ACK_ALARM)
+                (standing.add if stands else standing.discard)(event.alarm.row)
+        return causes & standing
 
     def first_alarm_s(self, hazard: str) -> float | None:
         """When an alarm of this hazard was first raised after the cause."""

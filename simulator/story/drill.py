@@ -45,3 +45,11 @@ class Drill(Table):
         """When the cause begins, from the start of the drill [s]; None if nothing goes wrong."""
         causes = [h.at for h in self.happens if h.cause]
         return causes[0] if causes else min((h.at for h in self.happens), default=None)
+
+    @property
+    def needs_daemon(self) -> bool:
+        """True if it is about the daemon's clock, disk, broker or alerts, and not only the guard's.
+
+        Such a drill runs where the whole daemon does.
+        """
+        return any(part.needs_daemon for part in (*self.happens, *self.must, *self.must_not))

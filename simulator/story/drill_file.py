@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from rules.site.problems import Problem
 from rules.site.text import NotTomlError, tables
@@ -68,6 +69,12 @@ def _problems(file: str, failure: ValidationError, raw: Mapping[str, Any]) -> li
     return problems
 
 
+def _fields(model: type[BaseModel] | None) -> dict[str, FieldInfo]:
+    """The keys of a table as its file writes them ("with", not "with_"), and what each gives."""
+    fields = model.model_fields if model else {}
+    return {field.alias or name: field for name, field in fields.items()}
+
+
 def _entry(raw: Mapping[str, Any], name: str, number: int) -> Mapping[str, Any]:
     entry = raw[name][number]
     return entry if isinstance(entry, dict) else {}
@@ -79,13 +86,13 @@ def _sentence(error: Mapping[str, Any], key: str, table: str, model: type[BaseMo
         known = ", ".join(f'"{what}"' for what in LISTS[table.split(" ", maxsplit=1)[0]])
         return f"what must be one of {known}"
     if kind == "extra_forbidden":
-        keys = list(model.model_fields) if model else []
+        keys = list(_fields(model))
         close = difflib.get_close_matches(key, keys, n=1, cutoff=0.5)
         if close:
             return f'unknown key; did you mean "{close[0]}"?'
         return f"unknown key; there can be {', '.join(keys)}"
     if kind == "missing":
-        field = model.model_fields.get(key) if model else None
+        field = _fields(model).get(key)
         return (
             f"missing; it gives {field.description}" if field and field.description else "missing"
         )

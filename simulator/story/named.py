@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
@@ -20,4 +20,23 @@ ChamberRole = Annotated[Name, role("chamber")]
 PumpRole = Annotated[Name, role("pump")]
 ValveRole = Annotated[Name, role("valve")]
 SensorRole = Annotated[Name, role("sensor")]
+PadRole = Annotated[Name, role("pad")]
 MeterRole = Annotated[Name, role("meter")]
+LevelRole = Annotated[Name, role("level")]
+InputRole = Annotated[Name, role("input")]
+OutputRole = Annotated[Name, role("output")]
+
+HazardName = Literal[
+    "spill-edge",
+    "drain-capacity",
+    "drain-loss",
+    "chamber-high",
+    "dry-run",
+    "leak",
+    "flow-lost",
+    "signal",
+    "mains",
+    "lease-lost",
+    "top-off-long",
+]
+"""The hazards that a drill may name; a test holds them against the guard's own table."""

@@ -26,14 +26,21 @@ from rules.site.passages import (
 )
 from rules.site.sensors import FlowMeter, LeakSensor, MainsSensor
 
-Sort = Literal["passage", "branch", "chamber", "pump", "valve", "sensor", "meter"]
-"""What sort of thing a role stands for."""
+Sort = Literal[
+    "passage", "branch", "chamber", "pump", "valve", "sensor", "pad", "meter", "level", "input",
+    "output",
+]  # fmt: skip
+"""What sort of thing a role stands for: a sensor is a contact here, an input any kind of sensor."""
 
 NUMBERS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth")
 _PHRASE = re.compile(rf"^(?:the )?(?:({'|'.join(NUMBERS)}|main|every) )?(.+?)(?: of (.+))?$")
 
 DRAIN_RANK: tuple[type[Passage], ...] = (SiphonDrain, OpenDrain, EmergencyDrain)
 """The main drain is a siphon where there is one, else the first open drain."""
+
+
+LEVEL_KINDS = ("level",)
+"""Kinds of sensors that measure a level."""
 
 
 class NoSuchRoleError(LookupError):
@@ -85,6 +92,27 @@ def _reservoirs(site: Site, _of: tuple[str, ...] | None) -> list[str]:
     return [] if site.top_off is None else [site.top_off.reservoir]
 
 
+def _by_the_way(site: Site) -> list[str]:
+    """Chambers on a branch of their own that are no display."""
+    displays = set(_displays(site, None))
+    fed = {p.to for p in site.passages.values() if isinstance(p, Branch)}
+    return [key for key in site.chambers if key in fed - displays]
+
+
+def _called(site: Site, key: str, word: str) -> bool:
+    return word in key or word in site.label(key).lower()
+
+
+def _refugiums(site: Site, _of: tuple[str, ...] | None) -> list[str]:
+    """Those called so; where nothing is, any on a branch that is no display."""
+    beside = _by_the_way(site)
+    return [key for key in beside if _called(site, key, "refugium")] or beside
+
+
+def _spares(site: Site, _of: tuple[str, ...] | None) -> list[str]:
+    return [key for key in site.chambers if _called(site, key, "spare")]
+
+
 def _drains(*kinds: type[Passage]) -> Find:
     def find(site: Site, of: tuple[str, ...] | None) -> list[str]:
         leaving = None
@@ -115,6 +143,19 @@ def _passages(*kinds: type[Passage]) -> Find:
     return find
 
 
+def _canisters(site: Site, of: tuple[str, ...] | None) -> list[str]:
+    branches = {key: p for key, p in site.passages.items() if isinstance(p, Branch)}
+    return [
+        key
+        for key, branch in branches.items()
+        if branch.canister is not None and (of is None or branch.to in of)
+    ]
+
+
+def _baffles(site: Site, of: tuple[str, ...] | None) -> list[str]:
+    return [key for key in _passages(Weir)(site, of) if site.passages[key].kind == "baffle"]
+
+
 def _floats(duty: str | None) -> Find:
     def find(site: Site, of: tuple[str, ...] | None) -> list[str]:
         return [
@@ -133,6 +174,52 @@ def _inputs(kind: type) -> Find:
     return find
 
 
+def _meters(site: Site, of: tuple[str, ...] | None) -> list[str]:
+    found = []
+    for key, sensor in site.sensors.items():
+        if isinstance(sensor, FlowMeter):
+            branches = site.branches(sensor.on)  # none if it sits on a branch itself
+            fed = {p.to for p in branches.values()} or {
+                p.to for k, p in site.passages.items() if k == sensor.on and isinstance(p, Branch)
+            }
+            if of is None or fed & set(of):
+                found.append(key)
+    return found
+
+
+def _levels(site: Site, of: tuple[str, ...] | None) -> list[str]:
+    return [
+        key
+        for key, sensor in site.sensors.items()
+        if sensor.kind in LEVEL_KINDS and (of is None or getattr(sensor, "chamber", None) in of)
+    ]
+
+
+def _outputs(kind: str) -> Find:
+    def find(site: Site, of: tuple[str, ...] | None) -> list[str]:
+        return [
+            key
+            for key, output in site.outputs.items()
+            if output.kind == kind and (of is None or _serves(site, key, of))
+        ]
+
+    return find
+
+
+def _serves(site: Site, key: str, of: tuple[str, ...]) -> bool:
+    """True if an output has to do with one of these chambers."""
+    output = site.outputs[key]
+    match output.kind:
+        case "pump":
+            return any(branch.to in of for branch in site.branches(output.pump).values())
+        case "top-off":
+            return site.top_off is not None and site.top_off.to in of
+        case "spare-pump":
+            return output.chamber in of
+        case _:
+            return False
+
+
 def _pumps(site: Site, of: tuple[str, ...] | None) -> list[str]:
     return [
         key
@@ -149,9 +236,23 @@ _CHAMBERS: dict[str, Find] = {
     "display": _displays,
     "overflow box": _boxes,
     "inlet chamber": _inlets,
+    "skimmer chamber": _inlets,  # the skimmer stands where the drains end
     "return chamber": _returns,
+    "refugium": _refugiums,
+    "spare chamber": _spares,
     "reservoir": _reservoirs,
 }
+_CONTACTS: dict[str, Find] = {
+    "float": _floats(None),
+    "high float": _floats("spill-edge"),
+    "drain-watch float": _floats("drain-watch"),
+    "low float": _floats("dry-run"),
+    "top-off float": _floats("top-off"),
+    "leak pad": _inputs(LeakSensor),
+    "mains-present input": _inputs(MainsSensor),
+}
+_METERS: dict[str, Find] = {"flow meter": _meters}
+_LEVELS: dict[str, Find] = {"level sensor": _levels}
 WORDS: dict[Sort, dict[str, Find]] = {
     "chamber": _CHAMBERS,
     "passage": {
@@ -161,23 +262,28 @@ WORDS: dict[Sort, dict[str, Find]] = {
         "emergency drain": _drains(EmergencyDrain),
         "comb": _passages(Comb),
         "weir": _passages(Weir),
+        "baffle": _baffles,
         "screen": _passages(Screen),
+        "sponge": _passages(Screen),
         "hole": _passages(Hole),
         "under-baffle": _passages(UnderBaffle),
         "branch": _passages(Branch),
+        "canister": _canisters,
     },
-    "branch": {"branch": _passages(Branch)},
+    "branch": {"branch": _passages(Branch), "canister": _canisters},
     "pump": {"return pump": _pumps},
     "valve": {"top-off valve": _valves},
-    "sensor": {
-        "high float": _floats("spill-edge"),
-        "drain-watch float": _floats("drain-watch"),
-        "low float": _floats("dry-run"),
-        "top-off float": _floats("top-off"),
-        "leak pad": _inputs(LeakSensor),
-        "mains-present input": _inputs(MainsSensor),
+    "sensor": _CONTACTS,
+    "pad": {"leak pad": _inputs(LeakSensor)},
+    "meter": _METERS,
+    "level": _LEVELS,
+    "input": _CONTACTS | _METERS | _LEVELS,
+    "output": {
+        "pump relay": _outputs("pump"),
+        "top-off valve": _outputs("top-off"),
+        "spare pump": _outputs("spare-pump"),
+        "sounder": _outputs("sounder"),
     },
-    "meter": {"flow meter": _inputs(FlowMeter)},
 }
 
 
@@ -194,11 +300,17 @@ def _ids(site: Site, sort: Sort) -> list[str]:
             return list(site.pumps)
         case "valve":
             return _valves(site, None)
-        case "meter":
-            return _inputs(FlowMeter)(site, None)
+        case "meter" | "level":
+            return next(iter(WORDS[sort].values()))(site, None)
+        case "pad":
+            return _inputs(LeakSensor)(site, None)
         case "sensor":
-            meters = _inputs(FlowMeter)(site, None)
-            return [key for key in site.sensors if key not in meters]
+            others = {*_meters(site, None), *_levels(site, None)}
+            return [key for key in site.sensors if key not in others]
+        case "input":
+            return list(site.sensors)
+        case "output":
+            return [key for key, output in site.outputs.items() if output.kind != "heartbeat"]
 
 
 def check_phrase(sort: Sort, text: str) -> str:

@@ -9,29 +9,33 @@ from math import inf
 from rules.site.model import Site
 from simulator.signals.stand import Stand
 from simulator.story.drill import Drill
-from simulator.story.happenings import (
+from simulator.story.happenings import Happening
+from simulator.story.happenings_machines import (
+    FreeValve,
+    PowerCut,
+    PumpDies,
+    PumpRevives,
+    StickValve,
+    WearPump,
+)
+from simulator.story.happenings_signals import (
+    CutCable,
+    DriftMeter,
+    FreeSensor,
+    SilenceMeter,
+    StickSensor,
+)
+from simulator.story.happenings_water import (
     AddWater,
     Block,
     ChangeDiffers,
     ClearBreak,
-    CutCable,
-    DriftMeter,
     DryAir,
-    FreeSensor,
-    FreeValve,
-    Happening,
     HoseSlips,
     Leak,
     LoseWater,
     PlugBreak,
-    PowerCut,
-    PumpDies,
-    PumpRevives,
-    SilenceMeter,
-    StickSensor,
-    StickValve,
     Unblock,
-    WearPump,
 )
 from simulator.story.roles import NoSuchRoleError, resolve
 from simulator.water.plant import Plant

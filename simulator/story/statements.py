@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from rules.site.base import Table
 from rules.site.quantities import Duration, Volume
-from simulator.story.named import ChamberRole, PassageRole, PumpRole
-
-HazardName = Literal[
-    "spill-edge",
-    "drain-capacity",
-    "drain-loss",
-    "chamber-high",
-    "dry-run",
-    "leak",
-    "flow-lost",
-    "signal",
-    "mains",
-    "lease-lost",
-    "top-off-long",
-]
-"""The hazards that a statement may name; a test holds them against the guard's own table."""
+from simulator.story.named import ChamberRole, HazardName, InputRole, PassageRole, PumpRole
 
 
 class _Statement(Table):
+    needs_daemon: ClassVar[bool] = False
+    """True when it is about what the whole daemon does: an alert that somebody reads."""
+
     on_sites_with: PassageRole | None = Field(
         None, description="said only of sites that have such a passage"
     )
@@ -74,8 +62,48 @@ class MustRun(_Statement):
     where: PumpRole = "return pump"
 
 
+class MustRestart(_Timed):
+    """The pump, once cut, is started again."""
+
+    what: Literal["pump restarts"]
+    where: PumpRole = "return pump"
+
+
+class MustStandOff(_Statement):
+    """The pump has no current when the drill ends."""
+
+    what: Literal["pump off at the end"]
+    where: PumpRole = "return pump"
+
+
+class MustName(_Statement):
+    """An alarm of this hazard names the sensor."""
+
+    what: Literal["alarm names"]
+    hazard: HazardName
+    sensor: InputRole
+
+
+class MustArrive(_Timed):
+    """An alert of this hazard arrives at whoever reads them."""
+
+    needs_daemon: ClassVar[bool] = True
+
+    what: Literal["alert arrives"]
+    hazard: HazardName
+
+
 Must = Annotated[
-    MustCut | MustAlarm | MustStayUnder | MustTopOff | MustRun, Field(discriminator="what")
+    MustCut
+    | MustRestart
+    | MustStandOff
+    | MustRun
+    | MustAlarm
+    | MustName
+    | MustArrive
+    | MustStayUnder
+    | MustTopOff,
+    Field(discriminator="what"),
 ]
 
 
@@ -120,17 +148,67 @@ class NoTopOff(_Statement):
     what: Literal["top-off opens while the pump is cut"]
 
 
+class NoRestart(_Statement):
+    """The pump, once cut, is not started again."""
+
+    what: Literal["pump restarts"]
+    where: PumpRole = "return pump"
+
+
+class NoPumpOn(_Statement):
+    """The pump is not switched on while an alarm that it was cut for still stands."""
+
+    what: Literal["pump on"]
+    where: PumpRole = "return pump"
+    while_: Literal["cut cause stands"] = Field(alias="while", description="when it may not be on")
+
+
+class NoHunting(_Statement):
+    """The pump is started no more often than this, all told."""
+
+    what: Literal["starts"]
+    where: PumpRole = "return pump"
+    more_than: int = Field(ge=0, description="how many starts are none too many")
+
+
+class NoAlertTwice(_Statement):
+    """No alert arrives as two: of this hazard, or of any."""
+
+    needs_daemon: ClassVar[bool] = True
+
+    what: Literal["alert twice"]
+    hazard: HazardName | None = None
+
+
 MustNot = Annotated[
-    NoCut | NoAlarm | NoSpill | NoLoss | NoDryRun | NoTopOff, Field(discriminator="what")
+    NoCut
+    | NoRestart
+    | NoPumpOn
+    | NoHunting
+    | NoAlarm
+    | NoAlertTwice
+    | NoSpill
+    | NoLoss
+    | NoDryRun
+    | NoTopOff,
+    Field(discriminator="what"),
 ]
 Statement = (
     MustCut
+    | MustRestart
+    | MustStandOff
+    | MustRun
     | MustAlarm
+    | MustName
+    | MustArrive
     | MustStayUnder
     | MustTopOff
-    | MustRun
     | NoCut
+    | NoRestart
+    | NoPumpOn
+    | NoHunting
     | NoAlarm
+    | NoAlertTwice
     | NoSpill
     | NoLoss
     | NoDryRun

@@ -21,9 +21,9 @@ from simulator.signals.stand import PlantBoard
 from simulator.story.drill import Drill
 from simulator.story.drill_file import DrillError, parse_drill
 from simulator.story.judge import statements_for
+from simulator.story.named import HazardName
 from simulator.story.roles import NoSuchRoleError, resolve
 from simulator.story.script import Script
-from simulator.story.statements import HazardName
 from simulator.water.plant import Plant
 
 GOOD = """
