@@ -108,6 +108,8 @@ class Evidence:
         for output, on in zip(self.site.outputs, decision.outputs, strict=True):
             row[f"{output}.on"] = float(on)
         row["spilled_m3"] = self.plant.spilled_total_m3
+        row["leaked_m3"] = self.plant.leaked_m3
+        row["dry_s"] = self.plant.dry_s
         if not self.trace.rows:
             self.trace = Trace(tuple(row), [])
         self.trace.rows.append(tuple(row.values()))
