@@ -7,6 +7,7 @@ from collections.abc import Callable
 from daemon.lease import Leases
 from daemon.ports import Board
 from daemon.sensing import Senses
+from daemon.worker import Hire, ThreadWorker
 from rules import engine
 from rules.idle import idle_until_s
 from rules.memory import Kept, begin, keep
@@ -19,7 +20,7 @@ class Guard:
     """The guard of one site, on one board.
 
     `without` takes hazards out, to prove that they are needed; `kept` is what an earlier run left
-    behind. `clock` times the leases [s].
+    behind. `clock` times the leases [s], and `hire` gets them somebody to watch over them.
     """
 
     def __init__(
@@ -31,13 +32,16 @@ class Guard:
         without: frozenset[str] = frozenset(),
         kept: Kept | None = None,
         clock: Callable[[], float] | None = None,
+        hire: Hire = ThreadWorker,
     ) -> None:
         self.plan: Plan = engine.plan_for(site, without)
         self._memory = self._before = begin(self.plan, boot, kept)
         self._senses = Senses(site, board)
         self._now_s = 0.0
         self.observation: Observation | None = None  # of the last tick
-        self.leases = Leases(board, tuple(site.outputs), clock=clock or (lambda: self._now_s))
+        self.leases = Leases(
+            board, tuple(site.outputs), clock=clock or (lambda: self._now_s), hire=hire
+        )
 
     def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
         """One tick at `t_s`, seconds since the guard began; raises OSError if an output fails."""

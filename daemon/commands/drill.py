@@ -82,7 +82,7 @@ def main(options: argparse.Namespace) -> int:
         drawn = _picture(options.picture, site, drill, progress) if options.picture else progress
         outcome = run(site, drill, options.seed, without=without, progress=drawn)
         _clear(options.json)
-        bare = run(site, drill, options.seed, guarded=False)
+        bare = run(site, drill, options.seed, keeper="none")
         outcomes.append((outcome, bare))
         if not options.json:
             print_outcome(site, outcome, None if outcome.not_applicable else bare)

@@ -113,12 +113,12 @@ def run_simulated(options: argparse.Namespace) -> int:
             drill=drill.title,
             site=site.site.id,
             seed=options.seed,
-            guarded=True,
+            keeper="guard",
             without=(),
             source=board.name,
         )
     )
-    bare = run_fast(site, drill, options.seed, guarded=False)
+    bare = run_fast(site, drill, options.seed, keeper="none")
     print_outcome(site, outcome, bare)
     if options.live:
         print(f"The log is in {log_file}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import inf
 
 from rules.signals import TICK_S, Decision, Event, Phase
 from rules.site.model import Site
@@ -19,7 +20,7 @@ from simulator.story.judge import Finding, judge, statements_for
 from simulator.story.script import Script
 from simulator.water.plant import Plant
 
-SAMPLE_TICKS = 10  # one row of the trace, and one call of `progress`, a second
+SAMPLE_S = 1.0  # one row of the trace, and one call of `progress`, so often at most
 QUIET_S = 90.0  # the guard has had the pumps running for so long: by then it lets the top-off open
 LONGEST_START_S = 900.0  # a guard that has not come so far by then begins the drill as it is
 
@@ -32,7 +33,7 @@ NEVER_QUIET = Finding(
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """How a drill stands, once a simulated second; `events` are those since the last moment."""
+    """How a drill stands, once a simulated second at most; `events` are those since the last."""
 
     t_s: float
     lasts_s: float
@@ -59,6 +60,7 @@ class Night:
         *,
         guarded: bool,
         progress: Progress | None = None,
+        trace: bool = True,
     ) -> None:
         self.site = site
         self.drill = drill
@@ -66,10 +68,11 @@ class Night:
         self._progress = progress
         self._script = Script(site, stand, drill)
         self._statements = statements_for(site, drill)
-        self._ticks = 0
-        self._quiet_ticks = 0
-        self._began = 0
+        self._trace = trace
+        self._t_s = self._began_s = self._taken_s = 0.0
+        self._running_since_s: float | None = None
         self._was_quiet = True
+        self._sampled_s = -inf
         self._told = 0
         self._seen: Evidence | None = None
         if not guarded:
@@ -83,36 +86,49 @@ class Night:
     @property
     def drill_s(self) -> float:
         """Time since the drill began [s]; nought before."""
-        return (self._ticks - self._began) * TICK_S if self.begun else 0.0
+        # rounded: what is to happen at 120 s must not wait because of 119.99999999999
+        return round(self._t_s - self._began_s, 6) if self.begun else 0.0
 
     @property
     def ended(self) -> bool:
         """True when the story is over."""
-        lasts_ticks = round(self.drill.lasts / TICK_S)
-        return self.begun and self._ticks - self._began >= lasts_ticks
+        return self.begun and self.drill_s >= self.drill.lasts - TICK_S / 2
 
     def move(self, t_s: float) -> None:
         """Bring the world to `t_s`, the time of the guard's next tick [s]."""
+        self._tell()
+        self.stand.advance_to(t_s)
+        self._t_s = t_s
+
+    def move_until(self, t_s: float) -> float:
+        """Bring the world to `t_s`, or to where a sensor shows anything new; where it is then [s]."""
+        self._tell()
+        self._t_s = self.stand.advance_until(t_s)
+        return self._t_s
+
+    def _tell(self) -> None:
         if self.begun:
             self._script.advance(self.drill_s)
-        self._ticks += 1
-        self.stand.advance_to(t_s)
 
     def take(self, decision: Decision) -> None:
         """Look at the plant and at what the guard decided at this tick."""
         self.stand.obey()  # so that what is seen of the relays is this tick's
+        lasted_s, self._taken_s = self._t_s - self._taken_s, self._t_s
         if self._seen is None:
             self._wait_for_quiet(decision)
             return
         seen, t_s = self._seen, self.drill_s
-        seen.take(t_s, TICK_S, decision)
-        if (self._ticks - self._began) % SAMPLE_TICKS == 0:
+        seen.take(t_s, lasted_s, decision)
+        if t_s - self._sampled_s < SAMPLE_S - TICK_S / 2:
+            return
+        self._sampled_s = t_s
+        if self._trace:
             seen.sample(t_s, decision)
-            if self._progress is not None:
-                events = tuple(seen.events[self._told :])
-                self._told = len(seen.events)
-                lasts_s, plant = self.drill.lasts, self.stand.plant
-                self._progress(Moment(t_s, lasts_s, plant, decision, events))
+        if self._progress is not None:
+            events = tuple(seen.events[self._told :])
+            self._told = len(seen.events)
+            lasts_s, plant = self.drill.lasts, self.stand.plant
+            self._progress(Moment(t_s, lasts_s, plant, decision, events))
 
     def outcome(self, head: Outcome) -> Outcome:
         """What came of it, filled into `head`; only once it has begun."""
@@ -138,15 +154,17 @@ class Night:
         )
 
     def _begin(self) -> None:
-        self._began = self._ticks
-        began_s = self._began * TICK_S
-        self._seen = Evidence(self.site, self.stand.plant, self.drill.cause_s, began_s)
+        self._began_s = self._t_s
+        self._seen = Evidence(self.site, self.stand.plant, self.drill.cause_s, self._began_s)
 
     def _wait_for_quiet(self, decision: Decision) -> None:
-        running = all(pump.phase is Phase.RUNNING for pump in decision.pumps)
-        self._quiet_ticks = self._quiet_ticks + 1 if running else 0
-        self._was_quiet = self._quiet_ticks * TICK_S >= QUIET_S - TICK_S / 2
-        if self._was_quiet or self._ticks * TICK_S > LONGEST_START_S:
+        if not all(pump.phase is Phase.RUNNING for pump in decision.pumps):
+            self._running_since_s = None
+        elif self._running_since_s is None:
+            self._running_since_s = self._t_s
+        since_s = self._running_since_s
+        self._was_quiet = since_s is not None and self._t_s - since_s >= QUIET_S - TICK_S / 2
+        if self._was_quiet or self._t_s > LONGEST_START_S:
             self._begin()
 
 

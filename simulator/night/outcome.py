@@ -15,6 +15,7 @@ from simulator.story.judge import Finding
 class Outcome:
     """One drill on one site. Times are from the start of the drill [s], water in m3.
 
+    `keeper` is what kept watch: "guard", "none", or the name of a stand-in.
     `not_applicable` is a sentence when the site lacks what the drill is about; everything else is
     then empty and `passed` means nothing.
     """
@@ -22,7 +23,7 @@ class Outcome:
     drill: str
     site: str
     seed: int
-    guarded: bool
+    keeper: str
     without: tuple[str, ...]
     source: str
     passed: bool = False
@@ -38,6 +39,11 @@ class Outcome:
     alarms: tuple[tuple[float, str, str], ...] = ()
     trace: Trace = field(default_factory=lambda: Trace((), []))
     not_applicable: str | None = None
+
+    @property
+    def guarded(self) -> bool:
+        """True when it was the guard that kept watch."""
+        return self.keeper == "guard"
 
     @property
     def spilled_total_m3(self) -> float:
@@ -57,7 +63,7 @@ class Outcome:
             "drill": self.drill,
             "site": self.site,
             "seed": self.seed,
-            "guarded": self.guarded,
+            "keeper": self.keeper,
             "without": list(self.without),
             "source": self.source,
             "not_applicable": self.not_applicable,

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from typing import Literal, Protocol
+from typing import Literal
 
 from daemon.guard import Guard
 from daemon.ports import Board
-from rules.signals import TICK_S, Command, Decision
+from rules.signals import TICK_S, Decision, Observation
 from rules.site.model import Site
 from simulator.night.night import Night, Progress
 from simulator.night.outcome import Comparison, Outcome
+from simulator.night.pace import Keeper, Pace
 from simulator.night.unguarded import Unguarded
 from simulator.signals.stand import PlantBoard, Stand
 from simulator.story.drill import Drill
@@ -19,12 +21,11 @@ from simulator.water.plant import Plant
 
 StandKind = Literal["plant", "pins"]
 
+Tap = Callable[[float, Observation, Decision], None]
+"""Is told of every tick of the guard: when, what it saw, what it decided."""
 
-class Ticking(Protocol):
-    """The guard, or what stands in its place."""
-
-    def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
-        """Read the board, decide, drive the outputs."""
+GUARD, NONE = "guard", "none"
+"""Keepers of a night that are no stand-ins: the guard itself, and nothing at all."""
 
 
 def make_stand(site: Site, plant: Plant, kind: StandKind) -> tuple[Stand, Board]:
@@ -45,21 +46,47 @@ def make_stand(site: Site, plant: Plant, kind: StandKind) -> tuple[Stand, Board]
     return stand, PinBoard(site, factory, name="sim+pins")
 
 
+class _Watch:
+    """Time by which leases run in a night whose quiet stretches are left out.
+
+    A stretch counts as one tick: in it the guard would have renewed them ten times a second.
+    """
+
+    def __init__(self) -> None:
+        self._now_s = self._seen_s = 0.0
+
+    def to(self, t_s: float) -> None:
+        """Go on to a tick."""
+        self._now_s += min(t_s - self._seen_s, TICK_S)
+        self._seen_s = t_s
+
+    def __call__(self) -> float:
+        return self._now_s
+
+
 def run(
     site: Site,
     drill: Drill,
     seed: int,
     *,
-    guarded: bool = True,
+    keeper: str = GUARD,
     without: frozenset[str] = frozenset(),
     stand: StandKind = "plant",
     progress: Progress | None = None,
+    tap: Tap | None = None,
+    trace: bool = True,
+    every_tick: bool = False,
 ) -> Outcome:
-    """Run one drill. `without` takes hazards out of the guard, to prove that the drill needs them.
+    """Run one drill, with the guard or with whatever stands in its place.
+
+    `without` takes hazards out of the guard, to prove that the drill needs them. `tap` is told of
+    every tick of the guard. Without `trace` no rows are kept for pictures. While nothing moves,
+    ticks are left out: see `simulator.night.pace`; not so with `every_tick`.
 
     A guard first gets a good day: the drill begins once its pumps have run for a while, so that
     what is judged is the night and not the start.
     """
+    guarded = keeper == GUARD
     plant = Plant(site, seed, timer_relay=guarded)
     plant.settle()
     stage, board = make_stand(site, plant, stand)
@@ -67,22 +94,23 @@ def run(
         drill=drill.title,
         site=site.site.id,
         seed=seed,
-        guarded=guarded,
+        keeper=keeper,
         without=tuple(sorted(without)),
         source=board.name,
     )
+    watch = _Watch()
     try:
-        night = Night(site, drill, stage, guarded=guarded, progress=progress)
-        guard: Ticking
-        if guarded:
-            guard = Guard(site, board, boot=f"drill-{seed}", without=without)
-        else:
-            guard = Unguarded(site, board)
-        ticks = 0
-        while not night.ended:
-            ticks += 1
-            night.move(ticks * TICK_S)
-            night.take(guard.tick(ticks * TICK_S))
+        night = Night(site, drill, stage, guarded=guarded, progress=progress, trace=trace)
+        keeping = _keeper(
+            keeper,
+            site=site,
+            board=board,
+            drill=drill,
+            without=without,
+            seed=seed,
+            watch=watch,
+        )
+        _play(night, keeping, Pace(drill, keeping, every_tick=every_tick), watch, tap)
         return night.outcome(head)
     except NoSuchRoleError as missing:
         return replace(head, not_applicable=str(missing))
@@ -90,8 +118,47 @@ def run(
         board.close()
 
 
+def _keeper(
+    name: str,
+    *,
+    site: Site,
+    board: Board,
+    drill: Drill,
+    without: frozenset[str],
+    seed: int,
+    watch: _Watch,
+) -> Keeper:
+    if name == GUARD:
+        return Guard(site, board, boot=f"drill-{seed}", without=without, clock=watch)
+    if name == NONE:
+        return Unguarded(site, board)
+    from simulator.night.standins import STANDINS
+
+    return STANDINS[name](site, board, drill)
+
+
+def _play(night: Night, keeper: Keeper, pace: Pace, watch: _Watch, tap: Tap | None) -> None:
+    now, plant = 0, night.stand.plant
+    while not night.ended:
+        due = pace.next_tick(now, night.drill_s if night.begun else None)
+        stretch = due - now > 1
+        if stretch:
+            plant.keep_beating((due - now) * TICK_S)  # the ticks left out would have beaten
+            now = round(night.move_until(due * TICK_S) / TICK_S)
+            plant.keep_beating()
+        else:
+            now = due
+            night.move(now * TICK_S)
+        watch.to(now * TICK_S)
+        decision = keeper.tick(now * TICK_S)
+        if tap is not None and isinstance(keeper, Guard) and keeper.observation is not None:
+            tap(now * TICK_S, keeper.observation, decision)
+        night.take(decision)
+        pace.note(now, now < due, decision)
+
+
 def compare(site: Site, drill: Drill, seed: int, *, progress: Progress | None = None) -> Comparison:
     """The same drill on the same plant, with the guard and without it."""
     return Comparison(
-        run(site, drill, seed, progress=progress), run(site, drill, seed, guarded=False)
+        run(site, drill, seed, progress=progress), run(site, drill, seed, keeper=NONE)
     )

@@ -26,6 +26,17 @@ class Stand(ABC):
             self.plant.advance(min(LOOK_S, left_s))
             self.show(*self.sensors.look())
 
+    def advance_until(self, t_s: float) -> float:
+        """Let time pass until `t_s`, or until a contact turns; returns the time reached [s]."""
+        while (left_s := t_s - self.plant.t_s) > 1e-9:
+            self.obey()
+            self.plant.advance(min(LOOK_S, left_s))
+            edges, pulses = self.sensors.look()
+            self.show(edges, pulses)
+            if edges:
+                break
+        return self.plant.t_s
+
     @abstractmethod
     def obey(self) -> None:
         """Bring the outputs of the guard to the plant."""

@@ -52,13 +52,13 @@ class Ask:
     name: str
     site: str = "classroom"
     seed: int = SEED
-    guarded: bool = True
+    keeper: str = "guard"
     without: frozenset[str] = frozenset()
     lasts_s: float | None = None
 
     def __str__(self) -> str:
         less = "".join(f" without {hazard}" for hazard in sorted(self.without))
-        return f"{self.name} on {self.site}{less}{'' if self.guarded else ' unguarded'}"
+        return f"{self.name} on {self.site}{less}{'' if self.keeper == 'guard' else ' unguarded'}"
 
     @property
     def drill(self) -> Drill:
@@ -69,7 +69,7 @@ class Ask:
 
 def play(ask: Ask) -> Outcome:
     """Run one night."""
-    return run(site(ask.site), ask.drill, ask.seed, guarded=ask.guarded, without=ask.without)
+    return run(site(ask.site), ask.drill, ask.seed, keeper=ask.keeper, without=ask.without)
 
 
 class Nights:

@@ -107,7 +107,7 @@ def test_water_is_spilled_once_both_lines_of_defence_are_out(asked: Ask, night: 
     assert any(f.statement == "nothing spills" and not f.held for f in none.findings)
 
 
-@asking(*(Ask(name, guarded=False) for name in SPILLS))
+@asking(*(Ask(name, keeper="none") for name in SPILLS))
 def test_unguarded_night_spills_on_the_classroom(asked: Ask, night: Nights) -> None:
     """The top-off pours its reservoir after what stays above: some 36 l in twenty minutes."""
     outcome = night(asked)
@@ -262,7 +262,7 @@ def test_top_off_that_sticks_shut_is_noticed_in_the_trace(classroom: Site) -> No
     shut = drill.happens[0].model_copy(update={"state": "shut", "at": 0.0})
     dry = load_drill("healthy-night").happens[0].model_copy(update={"a_day": 0.3})
     night = drill.model_copy(update={"happens": (shut, dry), "lasts": 1200.0})
-    outcome = run(classroom, night, 3, guarded=False)
+    outcome = run(classroom, night, 3, keeper="none")
     assert max(outcome.trace.column("top-off-valve.on")) == 1.0
     assert max(outcome.trace.column("top-off.flow_m3_s")) == 0.0
 
