@@ -6,7 +6,7 @@ from importlib.resources import files
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.story.drill import Drill
+from simulator.story.drill import GROUPS, Drill
 from simulator.story.drill_file import parse_drill
 
 
@@ -48,6 +48,23 @@ def load_site(name: str) -> Site:
 def drill_names() -> tuple[str, ...]:
     """The drills."""
     return _names("drills")
+
+
+def drills_by_group() -> dict[str, dict[str, Drill]]:
+    """Every drill by its name, group by group."""
+    drills = {name: load_drill(name) for name in drill_names()}
+    return {
+        group: {name: drill for name, drill in drills.items() if drill.group == group}
+        for group in GROUPS
+    }
+
+
+def drills_in(group: str) -> dict[str, Drill]:
+    """The drills of a group by their names; raises NotThereError."""
+    groups = drills_by_group()
+    if group not in groups:
+        raise NotThereError(f'there is no group "{group}"; the groups are {", ".join(groups)}')
+    return groups[group]
 
 
 def drill_text(name: str) -> str:

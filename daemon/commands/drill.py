@@ -19,7 +19,8 @@ Replays bad nights in the simulator, as fast as it goes, with the very rules tha
 Each drill states what must happen and by when, and what must not; the same night is then run
 without a guard. Without a name, all of them.
 
-  weirkeeper drill --list
+  weirkeeper drill --list                                         the drills, by groups
+  weirkeeper drill --group "sump and screens"
   weirkeeper drill main-drain-blocked all-drains-blocked
   weirkeeper drill --site reef.toml --seed 7
   weirkeeper drill main-drain-blocked --without drain-capacity    is that row needed?
@@ -34,7 +35,10 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--site", default="classroom", metavar="SITE.toml", help=f"{SITE_HELP} (default: classroom)"
     )
-    command.add_argument("--list", action="store_true", help="list the drills and end")
+    which = command.add_mutually_exclusive_group()
+    which.add_argument("--list", action="store_true", help="list the drills, by groups, and end")
+    which.add_argument("--group", metavar="GROUP", help="the drills of one group")
+    which.add_argument("--all", action="store_true", help="every drill, as without a name")
     command.add_argument(
         "--seed", type=int, default=1, metavar="N", help="draws the plant's errors (default: 1)"
     )
@@ -55,17 +59,14 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Run the drills."""
-    from daemon.commands.finding import find_drill, find_site
+    from daemon.commands.finding import find_site
     from daemon.commands.verdicts import print_outcome
     from daemon.errors import InputError
     from rules.hazards.table import HAZARDS
-    from simulator import library
     from simulator.night.runner import run
 
     if options.list:
-        for name in library.drill_names():
-            drill = library.load_drill(name)
-            print(f"{name:28} {drill.title}")
+        _list()
         return 0
     without = frozenset(options.without)
     if unknown := without - set(HAZARDS):
@@ -75,7 +76,7 @@ def main(options: argparse.Namespace) -> int:
     if options.picture and len(options.names) != 1:
         raise InputError("--picture draws one drill: name it")
     site = find_site(options.site)
-    drills = {name: find_drill(name) for name in options.names or library.drill_names()}
+    drills = _chosen(options)
     outcomes = []
     for number, (name, drill) in enumerate(drills.items(), 1):
         progress = _progress(f"{number}/{len(drills)} {name}", options.json)
@@ -94,6 +95,33 @@ def main(options: argparse.Namespace) -> int:
         print(json.dumps(plain, indent=2))
     held = [outcome.passed or outcome.not_applicable for outcome, _ in outcomes]
     return 0 if all(held) else 1
+
+
+def _list() -> None:
+    """Print every group with its drills: name, how long it lasts, title."""
+    from rules.site import show
+    from simulator import library
+
+    for group, drills in library.drills_by_group().items():
+        print(group)
+        for name, drill in drills.items():
+            print(f"  {name:36} {show.duration(drill.lasts):>11}  {drill.title}")
+
+
+def _chosen(options: argparse.Namespace) -> dict[str, Drill]:
+    """The drills asked for, by their names; raises InputError."""
+    from daemon.commands.finding import find_drill
+    from daemon.errors import InputError
+    from simulator import library
+
+    if options.names and (options.group or options.all):
+        raise InputError("name drills, or give --group or --all: not both")
+    if options.group:
+        try:
+            return library.drills_in(options.group)
+        except library.NotThereError as missing:
+            raise InputError(str(missing)) from None
+    return {name: find_drill(name) for name in options.names or library.drill_names()}
 
 
 def _progress(title: str, quiet: bool) -> Progress:

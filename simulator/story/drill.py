@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -11,11 +11,29 @@ from rules.site.quantities import Duration
 from simulator.story.happenings import Happening
 from simulator.story.statements import Must, MustNot
 
+Group = Literal[
+    "drains",
+    "pump",
+    "sump and screens",
+    "refugium and branches",
+    "top-off and water change",
+    "power",
+    "sensors",
+    "outputs",
+    "guard, broker and machine",
+    "people",
+    "healthy nights",
+]
+"""What a drill is about; in the order in which they are listed."""
+
+GROUPS: tuple[str, ...] = get_args(Group)
+
 
 class Drill(Table):
     """A whole drill."""
 
     title: Name = Field(description="what people call it")
+    group: Group | None = Field(None, description="the group of drills that it is listed in")
     story: Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)] = Field(
         description="the night, told in a paragraph"
     )
