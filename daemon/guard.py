@@ -10,7 +10,7 @@ from daemon.sensing import Senses
 from daemon.worker import Hire, ThreadWorker
 from rules import engine
 from rules.idle import idle_until_s
-from rules.memory import Kept, begin, keep
+from rules.memory import Kept, Memory, begin, keep
 from rules.plan import Plan
 from rules.signals import Command, Decision, Observation
 from rules.site.model import Site
@@ -35,10 +35,11 @@ class Guard:
         hire: Hire = ThreadWorker,
     ) -> None:
         self.plan: Plan = engine.plan_for(site, without)
-        self._memory = self._before = begin(self.plan, boot, kept)
+        self._memory = begin(self.plan, boot, kept)
+        self.before: Memory = self._memory  # what it remembered before its last tick
         self._senses = Senses(site, board)
         self._now_s = 0.0
-        self.observation: Observation | None = None  # of the last tick
+        self.observation: Observation | None = None  # what it saw at it
         self.leases = Leases(
             board, tuple(site.outputs), clock=clock or (lambda: self._now_s), hire=hire
         )
@@ -48,15 +49,15 @@ class Guard:
         self._now_s = t_s
         readings = self._senses.read(t_s)
         observation = Observation(t_s, readings, commands, self.leases.dropped())
-        self._before = self._memory
-        self._memory, decision = engine.step(self.plan, self._before, observation)
+        self.before = self._memory
+        self._memory, decision = engine.step(self.plan, self.before, observation)
         self.observation = observation
         self.leases.drive(decision.outputs)
         return decision
 
     def idle_until_s(self) -> float:
         """Until when looks at the same readings would change nothing [s]: see `rules.idle`."""
-        return idle_until_s(self.plan, self._before, self._memory)
+        return idle_until_s(self.plan, self.before, self._memory)
 
     def kept(self) -> Kept:
         """What must outlive a restart of the daemon."""

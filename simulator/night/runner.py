@@ -21,8 +21,8 @@ from simulator.water.plant import Plant
 
 StandKind = Literal["plant", "pins"]
 
-Tap = Callable[[float, Observation, Decision], None]
-"""Is told of every tick of the guard: when, what it saw, what it decided."""
+Tap = Callable[[float, Observation, Decision, Guard], None]
+"""Is told of every tick of a guard: when, what it saw, what it decided, and which guard it was."""
 
 GUARD, NONE = "guard", "none"
 """Keepers of a night that are no stand-ins: the guard itself, and nothing at all."""
@@ -152,7 +152,7 @@ def _play(night: Night, keeper: Keeper, pace: Pace, watch: _Watch, tap: Tap | No
         watch.to(now * TICK_S)
         decision = keeper.tick(now * TICK_S)
         if tap is not None and isinstance(keeper, Guard) and keeper.observation is not None:
-            tap(now * TICK_S, keeper.observation, decision)
+            tap(now * TICK_S, keeper.observation, decision, keeper)
         night.take(decision)
         pace.note(now, now < due, decision)
 

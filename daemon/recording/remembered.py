@@ -1,0 +1,67 @@
+"""The guard's memory as one line of text, and back into the places of another plan."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from rules.memory import ContactMemory, Memory, PumpMemory, RowMemory
+from rules.plan import Plan
+
+_MEMORY = TypeAdapter(Memory)
+_T = TypeVar("_T")
+
+
+def line(plan: Plan, memory: Memory) -> str:
+    """The memory with the ids whose places its tuples follow, as JSON on one line."""
+    plain = {**_places(plan), "memory": _MEMORY.dump_python(memory, mode="json")}
+    return json.dumps(plain, separators=(",", ":"))
+
+
+def _places(plan: Plan) -> dict[str, list[str]]:
+    return {
+        "sensors": list(plan.site.sensors),
+        "pumps": list(plan.site.pumps),
+        "rows": [row.id for row in plan.rows],
+    }
+
+
+def read(text: str, plan: Plan) -> Memory:
+    """The memory in a line, for `plan`: whatever the plan knows too is taken over by its id.
+
+    Raises ValueError with a sentence.
+    """
+    try:
+        plain = json.loads(text)
+        memory = _MEMORY.validate_python(plain["memory"])
+        ids = {name: list(map(str, plain[name])) for name in ("sensors", "pumps", "rows")}
+        wanted = _places(plan)
+        contacts: tuple[ContactMemory, ...] = ()
+        if memory.contacts:  # a guard that has looked at least once
+            contacts = _placed(
+                ids["sensors"], memory.contacts, wanted["sensors"], ContactMemory(0.0, False)
+            )
+        return replace(
+            memory,
+            contacts=contacts,
+            rows=_placed(ids["rows"], memory.rows, wanted["rows"], RowMemory()),
+            pumps=_placed(ids["pumps"], memory.pumps, wanted["pumps"], PumpMemory()),
+        )
+    except (ValueError, ValidationError, KeyError, TypeError, RecursionError) as error:
+        raise ValueError(f"what the guard remembered cannot be read: {_short(error)}") from None
+
+
+def _placed(ids: Sequence[str], things: Sequence[_T], wanted: Sequence[str], new: _T) -> Any:
+    known = dict(zip(ids, things, strict=True))
+    return tuple(known.get(key, new) for key in wanted)
+
+
+def _short(error: Exception) -> str:
+    if isinstance(error, ValidationError):
+        first = error.errors(include_url=False)[0]
+        return f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
+    return f"{type(error).__name__}: {error}"[:100]
