@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets as random_source
-import time
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +14,7 @@ from daemon.guard import Guard
 from daemon.latches import Latches, read_kept
 from daemon.link import Link
 from daemon.loop import Loop, Time
+from daemon.machine import THIS, Machine
 from daemon.notify import Notify
 from daemon.ports import Board
 from daemon.status import StatusBoard
@@ -47,20 +47,22 @@ class Assembly:
         link: Link | None,
         latches: Path | None,
         socket: Path | None,
+        machine: Machine = THIS,
     ) -> None:
-        kept = read_kept(latches, site.pumps) if latches else Kept()
+        kept = read_kept(latches, site.pumps, machine.disk) if latches else Kept()
         if kept.latched:
             rows = ", ".join(sorted(kept.latched))
             log.warning("still latched from before the restart", rows=rows)
         if kept.attempts:
             pumps = ", ".join(sorted(kept.attempts))
             log.warning("cut before the restart: it rests before it is started", pumps=pumps)
-        self.guard = Guard(site, board, boot, kept=kept, clock=time.monotonic)
-        self.notify = Notify()
-        self.loop = Loop(self.guard, pace, self.notify)
+        clock = machine.clock
+        self.guard = Guard(site, board, boot, kept=kept, clock=clock.monotonic_s, hire=machine.hire)
+        self.notify = Notify(clock)
+        self.loop = Loop(self.guard, pace, self.notify, clock)
         self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link)
         self._link = link
-        self._latches = Latches(latches) if latches else None
+        self._latches = Latches(latches, machine) if latches else None
         self._socket = socket
         self.loop.listeners.append(self.status.hand_over)
         if link is not None:

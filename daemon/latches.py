@@ -1,16 +1,17 @@
-"""What outlives a restart of the daemon, on disk: a restart is no reset. Written by a thread."""
+"""What outlives a restart of the daemon, on disk: a restart is no reset."""
 
 from __future__ import annotations
 
 import json
-import os
-import queue
-import threading
+from collections import deque
 from collections.abc import Iterable
+from math import inf
 from pathlib import Path
 
 import structlog
 
+from daemon.disk import Disk
+from daemon.machine import THIS, Machine
 from rules.memory import RESTS_S, Kept
 from rules.site import show
 
@@ -20,7 +21,7 @@ AGAIN_S = 10.0
 """What a full or failing disk would not take is offered to it again this often [s]."""
 
 
-def read_kept(path: Path, pumps: Iterable[str]) -> Kept:
+def read_kept(path: Path, pumps: Iterable[str], disk: Disk = THIS.disk) -> Kept:
     """What the daemon kept when it last ran; nothing if there is no file.
 
     A file that cannot be read never keeps the guard from starting. It is set aside and said, and
@@ -28,7 +29,7 @@ def read_kept(path: Path, pumps: Iterable[str]) -> Kept:
     water latches it.
     """
     try:
-        return _kept_in(path.read_text(encoding="utf-8"))
+        return _kept_in(disk.read(path))
     except FileNotFoundError:
         return Kept()
     except (OSError, ValueError, RecursionError) as error:
@@ -39,7 +40,7 @@ def read_kept(path: Path, pumps: Iterable[str]) -> Kept:
             file=str(path),
             waits=show.duration(RESTS_S[-1]),
         )
-        _set_aside(path)
+        _set_aside(path, disk)
         return Kept(attempts=dict.fromkeys(pumps, len(RESTS_S)))
 
 
@@ -53,9 +54,9 @@ def _kept_in(text: str) -> Kept:
     raise ValueError("it does not hold latched rows and attempts")
 
 
-def _set_aside(path: Path) -> None:
+def _set_aside(path: Path, disk: Disk) -> None:
     try:
-        path.replace(path.with_suffix(".unreadable"))
+        disk.rename(path, path.with_suffix(".unreadable"))
     except OSError as failure:
         log.error("the file cannot be set aside either", error=str(failure))
 
@@ -63,49 +64,57 @@ def _set_aside(path: Path) -> None:
 class Latches:
     """Keeps the file up to date; `keep` only hands over and never waits for the disk."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, machine: Machine = THIS) -> None:
         self._path = path
+        self._disk = machine.disk
         self._last: Kept | None = None
-        self._queue: queue.SimpleQueue[Kept | None] = queue.SimpleQueue()
-        self._thread = threading.Thread(target=self._write_all, name="latches", daemon=True)
-        self._thread.start()
+        self._handed: deque[Kept] = deque()
+        self._closing = False
+        # from here on it belongs to the worker
+        self._unwritten: Kept | None = None
+        self._said = False
+        self._worker = machine.hire("latches", self._turn)
+        self._worker.start()
 
     def keep(self, kept: Kept) -> None:
         """Remember `kept`; called at every tick, does something only when it changed."""
         if kept != self._last:
             self._last = kept
-            self._queue.put(kept)
+            self._handed.append(kept)
+            self._worker.wake()
 
     def close(self) -> None:
         """Write what is still to be written, for at most two seconds."""
-        self._queue.put(None)
-        self._thread.join(timeout=2.0)
+        self._closing = True
+        self._worker.wake()
+        self._worker.join(2.0)
 
-    def _write_all(self) -> None:
-        unwritten: Kept | None = None
-        closing = said = False
-        while not closing:
-            try:
-                kept = self._queue.get(timeout=AGAIN_S if unwritten else None)
-                closing = kept is None
-                unwritten = kept or unwritten
-            except queue.Empty:
-                pass  # the disk would not take it the last time: try again
-            if unwritten is None:
-                continue
-            try:
-                self._write(unwritten)
-                unwritten, said = None, False
-            except OSError as error:
-                if not said:
-                    log.error("latched rows cannot be written; guarding goes on", error=str(error))
-                said = True
+    def _turn(self) -> float | None:
+        """Write what was handed over, or what the disk would not take the last time."""
+        closing, tried = self._closing, False  # asked first: what follows is then the last
+        while self._handed:
+            self._unwritten, tried = self._handed.popleft(), True
+            self._try()
+        if not tried:
+            self._try()
+        if closing:
+            return None
+        return inf if self._unwritten is None else AGAIN_S
+
+    def _try(self) -> None:
+        if self._unwritten is None:
+            return
+        try:
+            self._write(self._unwritten)
+            self._unwritten, self._said = None, False
+        except OSError as error:
+            if not self._said:
+                log.error("latched rows cannot be written; guarding goes on", error=str(error))
+            self._said = True
 
     def _write(self, kept: Kept) -> None:
-        self._path.parent.mkdir(parents=True, exist_ok=True)
         new = self._path.with_suffix(".new")
-        with new.open("w", encoding="utf-8") as file:
-            json.dump({"latched": sorted(kept.latched), "attempts": dict(kept.attempts)}, file)
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(self._path)
+        self._disk.write(
+            new, json.dumps({"latched": sorted(kept.latched), "attempts": dict(kept.attempts)})
+        )
+        self._disk.rename(new, self._path)

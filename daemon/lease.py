@@ -1,7 +1,7 @@
 """Outputs that stay on only while they are renewed.
 
-Whatever holds the loop up, a thread of its own lets every output go whose lease has run out. The
-thread only ever switches off. A lease that ran out cannot be renewed by the tick that comes late:
+Whatever holds the loop up, a thread of its own lets every output go whose lease has run out. It
+only ever switches off. A lease that ran out cannot be renewed by the tick that comes late:
 that tick is told so, and decides anew.
 """
 
@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 
 from daemon.ports import Board
+from daemon.worker import Hire, ThreadWorker, Worker
 from rules.response import LEASE_S
 
 LOOK_S = 0.1
@@ -28,6 +29,7 @@ class Leases:
         outputs: tuple[str, ...],
         lease_s: float = LEASE_S,
         clock: Callable[[], float] = time.monotonic,
+        hire: Hire = ThreadWorker,
     ) -> None:
         self._board = board
         self._outputs = outputs
@@ -37,13 +39,14 @@ class Leases:
         self._dropped: set[str] = set()
         # held for the time of a pin write, never over a wait
         self._lock = threading.Lock()
-        self._stop = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._closing = False
+        self._hire = hire
+        self._worker: Worker | None = None
 
     def start(self) -> None:
         """Start the thread; without it leases are still refused when renewed too late."""
-        self._thread = threading.Thread(target=self._watch, name="leases", daemon=True)
-        self._thread.start()
+        self._worker = self._hire("leases", self._watch)
+        self._worker.start()
 
     def dropped(self) -> tuple[bool, ...]:
         """For each output whether its lease ran out since this was last asked."""
@@ -75,17 +78,20 @@ class Leases:
 
     def close(self) -> None:
         """Let every output go and stop the thread."""
-        self._stop.set()
-        if self._thread is not None:
-            self._thread.join(timeout=2.0)
+        self._closing = True
+        if self._worker is not None:
+            self._worker.wake()
+            self._worker.join(2.0)
         with self._lock:
             self._until_s.clear()
             for output in self._outputs:
                 self._let_go(output)
 
-    def _watch(self) -> None:
-        while not self._stop.wait(LOOK_S):
-            self.look()
+    def _watch(self) -> float | None:
+        if self._closing:
+            return None
+        self.look()
+        return LOOK_S
 
     def _drop_expired(self) -> None:
         now_s = self._clock()

@@ -1,4 +1,4 @@
-"""The broker link: takes each decision from the tick at once, and does the rest in its own thread.
+"""The broker link: takes each decision from the tick at once, and does the rest beside it.
 
 Events wait in a bounded queue until the broker has them, alerts longest. Values of the Homie
 device are kept as the newest a topic, and dropped while the broker is away. Orders that people
@@ -7,20 +7,18 @@ send are checked here and left for the tick to collect.
 
 from __future__ import annotations
 
-import ctypes
-import threading
-import time
 from collections import deque
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from structlog.typing import FilteringBoundLogger
 
 from daemon import homie, messages
+from daemon.machine import THIS, Machine
 from daemon.orders import Orders, Reply
 from daemon.outbox import Outbox
 from daemon.secrets import Secret
-from daemon.wire import Acknowledged, Address, Arrived, Broken, Down, Up, Wire
+from daemon.session import Acknowledged, Address, Arrived, Broken, Down, Up
 from rules.signals import Command, Decision, Event
 from rules.site.model import Site
 
@@ -33,12 +31,18 @@ MOST_VALUES_UNDER_WAY = 50
 VALUES_EVERY_S = 1.0
 
 MOST_TAKEN = 10_000
-"""Events that may wait for the link's own thread; it never waits, so this is for a dead one."""
+"""Events that may wait for the link's next turn; it comes at once, so this is for a dead link."""
 
 STEADY_S = 10.0
 """A connection that stood for so long was a good one; its end is news again [s]."""
 
 OPEN_AGAIN_S = 30.0
+
+STUMBLED_S = 1.0
+"""How long the link pauses after a mistake of its own [s]."""
+
+LEAVING_EVERY_S = 0.05
+"""How often a link that takes leave looks whether all is acknowledged [s]."""
 
 GOODBYE_S = 0.5
 """How long before it must be gone the link takes leave, whatever still waits [s]."""
@@ -53,19 +57,6 @@ class LinkStatus:
     alerts_lost: int = 0
     telemetry_dropped: int = 0
     last_error: str = ""
-
-
-def clock_synchronised() -> bool | None:
-    """Whether the kernel says that the wall clock follows a time source; None if it cannot tell.
-
-    adjtimex(2) with no mode set only reads, and returns TIME_ERROR (5) while the clock is not
-    synchronised.
-    """
-    try:
-        state = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(512))
-    except AttributeError:  # not Linux
-        return None
-    return None if state < 0 else state != 5
 
 
 def _address(site: Site, host: str | None, port: int | None, tls: bool | None) -> Address:
@@ -97,19 +88,18 @@ class Link:
         port: int | None = None,
         tls: bool | None = None,
         log: FilteringBoundLogger,
+        machine: Machine = THIS,
     ) -> None:
-        self._site, self._boot, self._log = site, boot, log
+        self._site, self._boot, self._log, self._clock = site, boot, log, machine.clock
         self._device = homie.Device(site)
         # a time grows from one start to the next without anything kept on disk
-        description = self._device.description(version=int(time.time()))
+        description = self._device.description(version=int(self._clock.wall().timestamp()))
         self._events_topic = messages.events_topic(site)
         self._reply_topic = messages.reply_topic(site)
         self._command_topic = messages.command_topic(site)
-        self._wake = threading.Event()
-        self._stopping = threading.Event()
-        self._deadline_s = 0.0
-        self._thread = threading.Thread(target=self._run, name="weirkeeper-link", daemon=True)
-        self._wire = Wire(
+        self._worker = machine.hire("weirkeeper-link", self._turn)
+        self._deadline_s: float | None = None
+        self._wire = machine.open_session(
             _address(site, host, port, tls),
             f"weirkeeper-{site.site.id}",
             secret,
@@ -119,20 +109,21 @@ class Link:
                 self._device.state_topic,
                 self._device.alerts_filter,
             ),
-            wake=self._wake.set,
+            wake=self._worker.wake,
         )
-        # between the tick and the link's thread: one value and two queues, none of them locked
+        # between the tick and the link's worker: one value and two queues, none of them locked
         self._latest: Decision | None = None
         self._taken: deque[tuple[Event, int, datetime]] = deque()
         self._orders = Orders(site.people)
         self._status = LinkStatus()
-        # everything from here on belongs to the link's thread
+        # everything from here on belongs to the link's worker
         self._outbox = Outbox()
         self._taken_lost = 0
         self._said: set[str] = set()
         self._last_error = ""
         self._up_since_s: float | None = None
         self._open_at_s = 0.0
+        self._resume_s = 0.0
         self._prepared = False
         self._sequence = 0
         self._under_way: dict[int, str] = {}
@@ -152,8 +143,7 @@ class Link:
                 self._taken.append((event, tick, wall))
             else:
                 self._taken_lost += 1
-            # its lock is held for a few instructions, never while anything is read or written
-            self._wake.set()
+            self._worker.wake()
 
     def commands(self) -> tuple[Command, ...]:
         """The orders that came since the last call."""
@@ -166,34 +156,33 @@ class Link:
 
     def start(self) -> None:
         """Begin to connect; returns at once."""
-        self._thread.start()
+        self._worker.start()
 
     def stop(self, timeout_s: float) -> None:
         """Send what waits, say that the guard leaves, and disconnect: at most `timeout_s` [s]."""
-        self._deadline_s = time.monotonic() + timeout_s
-        self._stopping.set()
-        self._wake.set()
-        if self._thread.is_alive():
-            self._thread.join(timeout_s)
+        self._deadline_s = self._clock.monotonic_s() + timeout_s
+        self._worker.wake()
+        self._worker.join(timeout_s)
 
-    # --- the link's own thread --------------------------------------------------------------
+    # --- the link's own turns ---------------------------------------------------------------
 
-    def _run(self) -> None:
-        while not self._stopping.is_set():
-            self._wake.wait(max(0.0, self._values_at_s - time.monotonic()))
-            self._wake.clear()
-            self._guarded_cycle()
-        self._leave()
+    def _turn(self) -> float | None:
+        now_s = self._clock.monotonic_s()
+        if self._deadline_s is not None:
+            return self._leave(now_s, self._deadline_s - now_s)
+        if now_s >= self._resume_s:
+            self._guarded_cycle(now_s)
+        return max(0.0, max(self._values_at_s, self._resume_s) - now_s)
 
-    def _guarded_cycle(self) -> None:
+    def _guarded_cycle(self, now_s: float) -> None:
         try:
-            self._cycle(time.monotonic())
+            self._cycle(now_s)
         except Exception:
             # a mistake in this program; the link is worth trying again, the guard does not need it
             if "mistake" not in self._said:
                 self._said.add("mistake")
                 self._log.exception("the broker link stumbled and goes on")
-            self._stopping.wait(1.0)
+            self._resume_s = now_s + STUMBLED_S
 
     def _cycle(self, now_s: float) -> None:
         if now_s >= self._open_at_s:
@@ -297,7 +286,7 @@ class Link:
                 event,
                 tick=tick,
                 wall=wall,
-                clock_synchronised=clock_synchronised(),
+                clock_synchronised=self._clock.synchronised(),
             )
             lost = self._outbox.alerts_lost
             self._outbox.put(messages.rank(event), message.encoded())
@@ -351,7 +340,7 @@ class Link:
         message = messages.ReplyMessage(
             site=self._site.site.id,
             boot=self._boot,
-            wall=datetime.now(UTC),
+            wall=self._clock.wall(),
             accepted=reply.accepted,
             sentence=reply.sentence,
             order=reply.order,
@@ -364,19 +353,16 @@ class Link:
                 return
             self._mirror.sent(topic, payload)
 
-    def _leave(self) -> None:
+    def _leave(self, now_s: float, left_s: float) -> float | None:
         """Send what waits while there is time, then take leave as the convention asks."""
         self._leaving = True
-        while (left_s := self._deadline_s - time.monotonic()) > 0:
-            self._guarded_cycle()
-            if self._up_since_s is None:
-                break
+        if left_s > 0.0:
+            self._guarded_cycle(now_s)
             idle = not (len(self._outbox) or self._orders.replies or self._under_way)
-            if idle and self._said_goodbye:
-                break
-            if not self._said_goodbye and (idle or left_s < GOODBYE_S):
-                self._publish("value", self._device.state_topic, "disconnected", retain=True)
-                self._said_goodbye = True
-            self._wake.wait(0.05)
-            self._wake.clear()
+            if self._up_since_s is not None and not (idle and self._said_goodbye):
+                if not self._said_goodbye and (idle or left_s < GOODBYE_S):
+                    self._publish("value", self._device.state_topic, "disconnected", retain=True)
+                    self._said_goodbye = True
+                return LEAVING_EVERY_S
         self._wire.close()
+        return None

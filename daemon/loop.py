@@ -5,14 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import signal
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Protocol
 
 import structlog
 
+from daemon.clock import Clock, SystemClock
 from daemon.guard import Guard
 from daemon.logs import at_tick
 from daemon.notify import Notify
@@ -40,19 +40,20 @@ class Time(Protocol):
 class RealTime:
     """Ticks of the monotonic clock. A tick that is missed is left out, never made up for."""
 
-    def __init__(self) -> None:
-        self._began_s = time.monotonic()
+    def __init__(self, clock: Clock | None = None) -> None:
+        self._clock = clock or SystemClock()
+        self._began_s = self._clock.monotonic_s()
         self._next = 0
         self.ended = False
         self.lateness_s = 0.0
 
     async def until_next(self) -> float:
         """Wait for the next tenth of a second."""
-        now_s = time.monotonic() - self._began_s
+        now_s = self._clock.monotonic_s() - self._began_s
         self._next = max(self._next + 1, int(now_s / TICK_S) + 1)
         due_s = self._next * TICK_S
         await asyncio.sleep(max(0.0, due_s - now_s))
-        t_s = time.monotonic() - self._began_s
+        t_s = self._clock.monotonic_s() - self._began_s
         self.lateness_s = t_s - due_s
         return t_s
 
@@ -88,10 +89,13 @@ class Loop:
     `sources` give the commands that arrived; `listeners` are told of each decision.
     """
 
-    def __init__(self, guard: Guard, pace: Time, notify: Notify) -> None:
+    def __init__(
+        self, guard: Guard, pace: Time, notify: Notify, clock: Clock | None = None
+    ) -> None:
         self._guard = guard
         self._pace = pace
         self._notify = notify
+        self._clock = clock or SystemClock()
         self._stopping = asyncio.Event()
         self.before: list[Callable[[float], None]] = []
         self.sources: list[Callable[[], tuple[Command, ...]]] = []
@@ -130,7 +134,7 @@ class Loop:
         commands = tuple(command for source in self.sources for command in source())
         decision = self._guard.tick(t_s, commands)
         self._notify.alive()
-        wall = datetime.now(UTC)
+        wall = self._clock.wall()
         for event in decision.events:
             say(event)
         for listener in self.listeners:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import socket
-import time
+
+from daemon.clock import Clock, SystemClock
 
 PET_EVERY_S = 0.5
 """How often the watchdog is told at most [s]; WatchdogSec must be several times this."""
@@ -13,7 +14,8 @@ PET_EVERY_S = 0.5
 class Notify:
     """Sends to $NOTIFY_SOCKET; silent where there is none, as when run by hand."""
 
-    def __init__(self) -> None:
+    def __init__(self, clock: Clock | None = None) -> None:
+        self._clock = clock or SystemClock()
         address = os.environ.get("NOTIFY_SOCKET", "")
         self._address = "\0" + address[1:] if address.startswith("@") else address
         self._petted_s = -PET_EVERY_S
@@ -28,7 +30,7 @@ class Notify:
 
     def alive(self) -> None:
         """A whole control cycle is done. Called by the tick itself, never by a thread."""
-        now_s = time.monotonic()
+        now_s = self._clock.monotonic_s()
         if now_s - self._petted_s >= PET_EVERY_S:
             self._petted_s = now_s
             self._send("WATCHDOG=1")

@@ -39,7 +39,7 @@ class _Asked:
 
 
 class Orders:
-    """Orders of one site. `commands` is for the tick; the rest belongs to the link's thread."""
+    """Orders of one site. `commands` is for the tick; the rest belongs to the link's worker."""
 
     def __init__(self, people: Mapping[str, Person]) -> None:
         self._people = people

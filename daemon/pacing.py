@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Callable
 
+from daemon.clock import SystemClock
 from rules.signals import TICK_S
 
 CATCH_UP_S = 0.25
@@ -22,7 +22,8 @@ class SimulatedTime:
         self._over = over
         self._speed = speed
         self._n = 0
-        self._due_s = time.monotonic()
+        self._clock = SystemClock()
+        self._due_s = self._clock.monotonic_s()
 
     @property
     def ended(self) -> bool:
@@ -33,7 +34,7 @@ class SimulatedTime:
         """Wait for the next tick and return its time [s]."""
         self._n += 1
         self._due_s += TICK_S / self._speed()
-        now_s = time.monotonic()
+        now_s = self._clock.monotonic_s()
         if now_s - self._due_s > CATCH_UP_S:
             self._due_s = now_s
         await asyncio.sleep(max(0.0, self._due_s - now_s))

@@ -12,7 +12,6 @@ import ssl
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import wraps
 from queue import Empty, SimpleQueue
 from typing import Any
@@ -21,6 +20,7 @@ from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 
 from daemon.secrets import Secret
+from daemon.session import Acknowledged, Address, Arrived, Broken, Down, Signal, Up
 
 SHORTEST_WAIT_S, LONGEST_WAIT_S = 1, 30
 """Back-off between two attempts: doubled each time, within these [s]."""
@@ -40,62 +40,6 @@ DENIED = frozenset({0x86, 0x87})
 
 SILENT = 0x8D
 """Reason code "keep alive timeout" (MQTT 5.0, 3.14.2.1)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Address:
-    """Where the broker is and how to speak to it."""
-
-    host: str
-    port: int
-    tls: bool
-    ca_file: str | None
-    cert_file: str | None
-    key_file: str | None
-    keep_alive_s: int
-
-    def __str__(self) -> str:
-        return f"{self.host}:{self.port}"
-
-
-@dataclass(frozen=True, slots=True)
-class Up:
-    """The session stands and its subscriptions are made; `refused` counts those denied."""
-
-    refused: int
-
-
-@dataclass(frozen=True, slots=True)
-class Down:
-    """The session ended, or an attempt failed; the sentence says why."""
-
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Acknowledged:
-    """The broker took over the message that `publish` gave this number."""
-
-    number: int
-
-
-@dataclass(frozen=True, slots=True)
-class Arrived:
-    """A message came; the payload is cut at LONGEST_KEPT_BYTES."""
-
-    topic: str
-    payload: bytes
-    retained: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Broken:
-    """A callback failed, which is a mistake in this program."""
-
-    sentence: str
-
-
-Signal = Up | Down | Acknowledged | Arrived | Broken
 
 
 def _stores(callback: Callable[..., None]) -> Callable[..., None]:

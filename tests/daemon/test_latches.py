@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -46,8 +47,8 @@ class SlowDisk:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.taken = 0
         self.let = threading.Event()
-        self._fsync = latches.os.fsync
-        monkeypatch.setattr(latches.os, "fsync", self._wait)
+        self._fsync = os.fsync
+        monkeypatch.setattr(os, "fsync", self._wait)
 
     def _wait(self, handle: int) -> None:
         assert self.let.wait(10.0)
@@ -211,7 +212,7 @@ def test_it_is_on_the_disk_before_it_takes_the_place_of_the_old_one(
 ) -> None:
     """Else a power cut could leave an empty file under the right name."""
     order = []
-    fsync, replace = latches.os.fsync, Path.replace
+    fsync, replace = os.fsync, Path.replace
 
     def note_fsync(handle: int) -> None:
         fsync(handle)
@@ -221,7 +222,7 @@ def test_it_is_on_the_disk_before_it_takes_the_place_of_the_old_one(
         order.append(("replace", target.name))
         return replace(self, target)
 
-    monkeypatch.setattr(latches.os, "fsync", note_fsync)
+    monkeypatch.setattr(os, "fsync", note_fsync)
     monkeypatch.setattr(Path, "replace", note_replace)
     written(tmp_path / "latched.json", OLD)
     (first, content), second = order
