@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import os
+import warnings
 from pathlib import Path
 from typing import Any
 
-from gpiozero import DigitalInputDevice, DigitalOutputDevice, GPIOZeroError
+import gpiozero
+from gpiozero import DigitalInputDevice, DigitalOutputDevice, GPIOZeroError, SPISoftwareFallback
 
 from rules.site.model import Site
-from rules.site.sensors import FlowMeter
+from rules.site.sensors import FlowMeter, LevelSensor, PinSensor
 
 GPIO_GROUP_ADVICE = "run as a user of the group gpio, on a Raspberry Pi"
+SPI_ADVICE = (
+    "switch the SPI bus on (dtparam=spi=on in config.txt, then restart the machine), and run as a "
+    "user of the group spi"
+)
 
 
 class NoPinsError(Exception):
@@ -60,6 +66,18 @@ class _Counter:
         self.count += 1
 
 
+def _converter(sensor: LevelSensor, factory: Any) -> Any:
+    """One channel of the converter of a level sensor.
+
+    Without the bus gpiozero would wag the pins itself, a millisecond or more a reading, in the
+    tick: SPISoftwareFallback is raised instead.
+    """
+    kind = getattr(gpiozero, sensor.converter.upper())
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", SPISoftwareFallback)
+        return kind(channel=sensor.channel, port=0, device=sensor.select, pin_factory=factory)
+
+
 class PinBoard:
     """A board on real pins, or on a mock factory that the plant moves."""
 
@@ -77,16 +95,25 @@ class PinBoard:
                     pin_factory=factory,
                 )
             for key, sensor in site.sensors.items():
-                # contacts close to ground: closed = low = active
-                device = DigitalInputDevice(sensor.pin, pull_up=True, pin_factory=factory)
-                self._inputs[key] = device
-                if isinstance(sensor, FlowMeter):
-                    counter = _Counter()
-                    device.when_activated = counter.edge
-                    self._counters[key] = counter
+                if isinstance(sensor, LevelSensor):
+                    self._inputs[key] = _converter(sensor, factory)
+                else:
+                    self._inputs[key] = self._contact(key, sensor, factory)
         except GPIOZeroError as error:
             self.close()
             raise NoPinsError(f"a pin cannot be had: {error}") from None
+        except SPISoftwareFallback as error:
+            self.close()
+            raise NoPinsError(f"the SPI bus cannot be had ({error}): {SPI_ADVICE}") from None
+
+    def _contact(self, key: str, sensor: PinSensor, factory: Any) -> Any:
+        """An input that closes to ground: closed = low = active."""
+        device = DigitalInputDevice(sensor.pin, pull_up=True, pin_factory=factory)
+        if isinstance(sensor, FlowMeter):
+            counter = _Counter()
+            device.when_activated = counter.edge
+            self._counters[key] = counter
+        return device
 
     def closed(self, sensor: str) -> bool:
         """True while the contact is closed."""
@@ -98,6 +125,14 @@ class PinBoard:
     def pulses(self, sensor: str) -> int:
         """Pulses since the board was opened."""
         return self._counters[sensor].count
+
+    def analog(self, sensor: str) -> float:
+        """What a level sensor's converter reads, as a share of its range, 0 to 1."""
+        try:
+            device = self._inputs[sensor]
+            return float(device.raw_value / (2**device.bits - 1))
+        except Exception as error:  # lgpio raises a kind of its own, which is no GPIOZeroError
+            raise OSError(str(error)) from error
 
     def drive(self, output: str, on: bool) -> None:
         """Put one output on or off."""

@@ -20,7 +20,15 @@ from rules.plan import Plan
 from rules.pumping import NOT_WATER
 from rules.site import show
 from rules.site.passages import Branch
-from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor, Sensor
+from rules.site.sensors import (
+    FloatSwitch,
+    FlowMeter,
+    LeakSensor,
+    LevelSensor,
+    MainsSensor,
+    PinSensor,
+    Sensor,
+)
 from rules.verdict import Verdict, Weight
 
 WIDTH = 132
@@ -205,12 +213,27 @@ def _place(plan: Plan, sensor: Sensor) -> str:
             return f"on {sensor.place}, closed when {sensor.closed_when}"
         case MainsSensor():
             return f"closed when {sensor.closed_when}"
+        case LevelSensor():
+            units = plan.site.site.units
+            low, high = (
+                f"{show.length(point.level, units)} at {show.share(point.share)}"
+                for point in (sensor.low, sensor.high)
+            )
+            off = show.length(sensor.tolerance, units)
+            return f"level in {sensor.chamber}: {low}, {high}, good to {off}"
+
+
+def _wire(sensor: Sensor) -> str:
+    """Where a sensor is wired: its pin, or select and channel of its converter."""
+    if isinstance(sensor, PinSensor):
+        return f"GPIO{sensor.pin}"
+    return f"{sensor.converter} {sensor.select}, channel {sensor.channel}"
 
 
 def _signals(plan: Plan) -> Table:
     table = _table("id", "pin", "kind", "what", numbers=(1,))
     for key, sensor in plan.site.sensors.items():
-        table.add_row(key, f"GPIO{sensor.pin}", sensor.kind, _place(plan, sensor))
+        table.add_row(key, _wire(sensor), sensor.kind, _place(plan, sensor))
     return table
 
 

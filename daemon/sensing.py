@@ -1,16 +1,30 @@
-"""From contacts and pulse counts to readings with value, quality and age."""
+"""From contacts, pulse counts and shares of a range to readings with value, quality and age."""
 
 from __future__ import annotations
 
 from collections import deque
-from math import nan
+from dataclasses import replace
+from math import isfinite, nan
+from statistics import median_low
 
 from daemon.ports import Board
 from rules.signals import Quality, Reading
 from rules.site.model import Site
-from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor, Sensor
+from rules.site.sensors import (
+    ENDS,
+    FloatSwitch,
+    FlowMeter,
+    LeakSensor,
+    LevelSensor,
+    MainsSensor,
+    Sensor,
+)
 
 WET, DRY = Reading(1.0), Reading(0.0)
+
+BEYOND = 2.0
+"""A level beyond bottom or rim by more than its tolerance is doubtful, by more than this many times
+that much more it is none."""
 
 
 def true_when_closed(sensor: Sensor) -> bool:
@@ -24,6 +38,8 @@ def true_when_closed(sensor: Sensor) -> bool:
             return sensor.closed_when == "present"
         case FlowMeter():
             raise TypeError("a flow meter gives pulses, not a state")
+        case LevelSensor():
+            raise TypeError("a level sensor gives a share of a range, not a state")
 
 
 class _Meter:
@@ -56,18 +72,58 @@ class _Meter:
         return Reading(flow, Quality.GOOD, silent_s)
 
 
+class _Level:
+    """The level at a sensor: the middle one of its readings over a short window.
+
+    The middle one follows a real change after half the window, and takes no notice of a spark.
+    """
+
+    def __init__(self, sensor: LevelSensor, rim_m: float) -> None:
+        self._sensor = sensor
+        self._rim_m = rim_m
+        self._shares: deque[tuple[float, float]] = deque()
+
+    def read(self, t_s: float, share: float) -> Reading:
+        if not isfinite(share):
+            return Reading(nan, Quality.BAD, 0.0, "its converter gives no number")
+        shares = self._shares
+        shares.append((t_s, share))
+        while t_s - shares[0][0] >= self._sensor.filter:
+            shares.popleft()
+        middle = median_low(value for _, value in shares)
+        if not ENDS < middle < 1.0 - ENDS:
+            end = "bottom" if middle <= ENDS else "top"
+            why = f"it reads the {end} of its converter's range: a broken wire, or no supply"
+            return Reading(nan, Quality.BAD, 0.0, why)
+        return self._judged(self._sensor.level_m(middle))
+
+    def _judged(self, level_m: float) -> Reading:
+        beyond_m = max(-level_m, level_m - self._rim_m) - self._sensor.tolerance
+        if beyond_m <= 0.0:
+            return Reading(level_m)
+        why = f"it reads {abs(level_m) * 1000:.0f} mm below the bottom of its chamber"
+        if level_m > 0.0:
+            why = f"it reads {(level_m - self._rim_m) * 1000:.0f} mm above the rim of its chamber"
+        if beyond_m > BEYOND * self._sensor.tolerance:
+            return Reading(nan, Quality.BAD, 0.0, why)
+        return Reading(level_m, Quality.UNCERTAIN, 0.0, why)
+
+
 class Senses:
     """All sensors of a site, read through a board. One per guard."""
 
     def __init__(self, site: Site, board: Board) -> None:
         self._board = board
         self._meters: dict[str, _Meter] = {}
+        self._levels: dict[str, _Level] = {}
         self._contacts: dict[str, bool] = {}
         self._read_at_s: dict[str, float] = {}
         self._order = tuple(site.sensors)
         for key, sensor in site.sensors.items():
             if isinstance(sensor, FlowMeter):
                 self._meters[key] = _Meter(sensor)
+            elif isinstance(sensor, LevelSensor):
+                self._levels[key] = _Level(sensor, site.chambers[sensor.chamber].rim)
             else:
                 self._contacts[key] = true_when_closed(sensor)
 
@@ -77,9 +133,10 @@ class Senses:
 
     def _read_one(self, key: str, t_s: float) -> Reading:
         try:
-            meter = self._meters.get(key)
-            if meter is not None:
+            if (meter := self._meters.get(key)) is not None:
                 reading = meter.read(t_s, self._board.pulses(key))
+            elif (level := self._levels.get(key)) is not None:
+                reading = level.read(t_s, self._board.analog(key))
             elif self._board.closed(key) is self._contacts[key]:
                 reading = WET
             else:
@@ -87,5 +144,7 @@ class Senses:
         except OSError as error:
             age_s = t_s - self._read_at_s.get(key, t_s)
             return Reading(nan, Quality.BAD, age_s, f"it cannot be read ({error})")
+        if reading.quality is Quality.BAD and key in self._levels:
+            return replace(reading, age_s=t_s - self._read_at_s.get(key, t_s))
         self._read_at_s[key] = t_s
         return reading

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
+from rules.site.finding import Finding
 from rules.site.model import Site
 from rules.site.passages import (
     Branch,
@@ -17,11 +18,9 @@ from rules.site.passages import (
     UnderBaffle,
     Weir,
 )
-from rules.site.sensors import FloatSwitch, FlowMeter
+from rules.site.sensors import FloatSwitch, FlowMeter, LevelSensor
 from rules.site.show import length
-
-Finding = tuple[str, str, str]
-"""Table, key, sentence."""
+from rules.site.wiring import converters, level_points, pins, pump_outputs
 
 
 def _unique_ids(site: Site) -> Iterator[Finding]:
@@ -68,7 +67,9 @@ def _passage_ends(site: Site) -> Iterator[Finding]:
 def _sensor_places(site: Site) -> Iterator[Finding]:
     branches = [key for key, p in site.passages.items() if isinstance(p, Branch)]
     for key, sensor in site.sensors.items():
-        if isinstance(sensor, FloatSwitch) and (s := _known(site, sensor.chamber, "chambers")):
+        if isinstance(sensor, (FloatSwitch, LevelSensor)) and (
+            s := _known(site, sensor.chamber, "chambers")
+        ):
             yield f"sensors.{key}", "chamber", s
         if isinstance(sensor, FlowMeter) and sensor.on not in [*branches, *site.pumps]:
             known = ", ".join([*branches, *site.pumps])
@@ -130,29 +131,6 @@ def _measured_once(site: Site) -> Iterator[Finding]:
                 f"and {once} can have one measurement only: keep the newer, delete the older",
             )
         newer.setdefault(thing, key)
-
-
-def _pins(site: Site) -> Iterator[Finding]:
-    used: dict[int, str] = {}
-    for table in ("sensors", "outputs"):
-        for key, thing in getattr(site, table).items():
-            if thing.pin in used:
-                yield (
-                    f"{table}.{key}",
-                    "pin",
-                    f"pin {thing.pin} is used by [{used[thing.pin]}] already; each needs its own",
-                )
-            used.setdefault(thing.pin, f"{table}.{key}")
-    per_pump: dict[str, str] = {}
-    for key, output in site.outputs.items():
-        if output.kind == "pump":
-            if output.pump in per_pump:
-                yield (
-                    f"outputs.{key}",
-                    "pump",
-                    f'"{output.pump}" is powered by [outputs.{per_pump[output.pump]}] already',
-                )
-            per_pump.setdefault(output.pump, key)
 
 
 def _edges(passage: Passage) -> Iterator[tuple[str, float]]:
@@ -358,10 +336,20 @@ def _top_off_float(site: Site) -> Iterator[Finding]:
 
 
 STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
-    (_unique_ids, _passage_ends, _sensor_places, _output_targets, _measured_things, _pins),
+    (
+        _unique_ids,
+        _passage_ends,
+        _sensor_places,
+        _output_targets,
+        _measured_things,
+        pins,
+        converters,
+        pump_outputs,
+    ),
     (
         _passage_heights,
         _float_heights,
+        level_points,
         _pump_heights,
         _dead_ends,
         _ways,

@@ -21,7 +21,7 @@ from rules.site.passages import (
 )
 from rules.site.pumps import Pump, TopOff, WaterChange
 from rules.site.quantities import Duration, Salinity, Share, Temperature
-from rules.site.sensors import FloatSwitch, Sensor
+from rules.site.sensors import FloatSwitch, LevelSensor, Sensor
 from rules.site.show import Units
 
 
@@ -124,6 +124,14 @@ class Site(Table):
             if isinstance(sensor, FloatSwitch)
             and chamber in (None, sensor.chamber)
             and duty in (None, sensor.duty)
+        }
+
+    def levels(self, chamber: str | None = None) -> dict[str, LevelSensor]:
+        """The level sensors, of one chamber where given."""
+        return {
+            key: sensor
+            for key, sensor in self.sensors.items()
+            if isinstance(sensor, LevelSensor) and chamber in (None, sensor.chamber)
         }
 
     def pump_output(self, pump: str) -> str | None:

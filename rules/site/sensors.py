@@ -12,12 +12,28 @@ from rules.site.quantities import Duration, Length, PulsesPerVolume, Share
 Pin = Annotated[int, Field(ge=0, le=27, description="GPIO number on the 40-pin header, 0 to 27")]
 
 
+SPI_PINS = (11, 10, 9, 8, 7)
+"""Pins of the first SPI bus: clock, data out, data in, and the two selects. With the bus switched
+on the kernel holds both selects, whichever is used (Linux device tree of the boards)."""
+
+CHANNELS = {"mcp3002": 2, "mcp3004": 4, "mcp3008": 8, "mcp3202": 2, "mcp3204": 4, "mcp3208": 8}
+"""Analog-to-digital converters that can be used, and how many channels each has (data sheets)."""
+
+ENDS = 0.01
+"""So near to either end of a converter's range a share is no level: a broken wire reads there."""
+
+
 class _Sensor(Table):
     name: Name | None = Field(None, description="what people call it")
+
+
+class PinSensor(_Sensor):
+    """A sensor that has a pin to itself."""
+
     pin: Pin
 
 
-class FloatSwitch(_Sensor):
+class FloatSwitch(PinSensor):
     """A float switch: wet or dry at one height."""
 
     kind: Literal["float"]
@@ -58,7 +74,7 @@ class FloatSwitch(_Sensor):
         return "wet" if self.duty == "dry-run" else "dry"
 
 
-class FlowMeter(_Sensor):
+class FlowMeter(PinSensor):
     """A meter that gives pulses, on one branch or on a pump's trunk."""
 
     kind: Literal["flow-meter"]
@@ -79,7 +95,7 @@ class FlowMeter(_Sensor):
         return self
 
 
-class LeakSensor(_Sensor):
+class LeakSensor(PinSensor):
     """A pad on the floor that closes a contact when wet."""
 
     kind: Literal["leak"]
@@ -89,7 +105,7 @@ class LeakSensor(_Sensor):
     )
 
 
-class MainsSensor(_Sensor):
+class MainsSensor(PinSensor):
     """An input that tells whether the pump's supply is there (an isolated contact, never mains)."""
 
     kind: Literal["mains"]
@@ -98,4 +114,74 @@ class MainsSensor(_Sensor):
     )
 
 
-Sensor = Annotated[FloatSwitch | FlowMeter | LeakSensor | MainsSensor, Field(discriminator="kind")]
+class LevelPoint(Table):
+    """One point of a level sensor's calibration: what it reads with the water at one level."""
+
+    level: Length = Field(description="level, by a ruler [m above the chamber's bottom]")
+    share: Share = Field(description="share of the converter's range that it then reads")
+
+
+class LevelSensor(_Sensor):
+    """An analog level sensor on one channel of a converter, which speaks over SPI.
+
+    The level is a straight line through two points, in the water and with a ruler.
+    """
+
+    kind: Literal["level"]
+    chamber: Id = Field(description="the chamber whose level it measures")
+    converter: Literal["mcp3002", "mcp3004", "mcp3008", "mcp3202", "mcp3204", "mcp3208"] = Field(
+        description="the analog-to-digital converter that it is wired to"
+    )
+    channel: int = Field(ge=0, le=7, description="channel of the converter, from 0")
+    select: int = Field(
+        0, ge=0, le=1, description="which select of the SPI bus the converter has: 0 or 1"
+    )
+    low: LevelPoint = Field(description="the lower of the two points of its calibration")
+    high: LevelPoint = Field(description="the upper of the two points of its calibration")
+    tolerance: Length = Field(
+        0.005,
+        description="how far its level may be off, either way [m]; more is stricter against "
+        "needless cuts and later; 5 mm, for it is no better than the ruler it was set by",
+    )
+    filter: Duration = Field(
+        1.0,
+        description="time over which the middle one of its readings is taken (noise) [s]; from "
+        "0.2 to 5 s, a change shows after half of it",
+    )
+
+    @model_validator(mode="after")
+    def _of_use(self) -> Self:
+        if self.channel >= CHANNELS[self.converter]:
+            raise ValueError(
+                f"channel: the {self.converter} has channels 0 to {CHANNELS[self.converter] - 1}"
+            )
+        for name, point in (("low", self.low), ("high", self.high)):
+            if not 2 * ENDS <= point.share <= 1.0 - 2 * ENDS:
+                raise ValueError(
+                    f"{name}.share: a broken wire reads the end of the range too; lay the levels "
+                    f"between {2 * ENDS:.0%} and {1 - 2 * ENDS:.0%} of it"
+                )
+        if self.high.level - self.low.level < 0.02:
+            raise ValueError("high.level must lie at least 20 mm above low.level")
+        if abs(self.high.share - self.low.share) < 0.05:
+            raise ValueError("low.share and high.share must lie at least 5 % apart")
+        if not 0.001 <= self.tolerance <= 0.05:
+            raise ValueError("tolerance: give 1 mm to 50 mm")
+        if not 0.2 <= self.filter <= 5.0:
+            raise ValueError("filter: give 0.2 s to 5 s")
+        return self
+
+    def level_m(self, share: float) -> float:
+        """The level at which it reads `share` [m above the chamber's bottom]."""
+        slope = (self.high.level - self.low.level) / (self.high.share - self.low.share)
+        return self.low.level + slope * (share - self.low.share)
+
+    def share(self, level_m: float) -> float:
+        """What it reads with the water at `level_m`, the converter's ends left out of account."""
+        slope = (self.high.share - self.low.share) / (self.high.level - self.low.level)
+        return self.low.share + slope * (level_m - self.low.level)
+
+
+Sensor = Annotated[
+    FloatSwitch | FlowMeter | LeakSensor | MainsSensor | LevelSensor, Field(discriminator="kind")
+]

@@ -36,6 +36,10 @@ class _Pins:
         """See `Board`."""
         return self._board.pulses(sensor)
 
+    def analog(self, sensor: str) -> float:
+        """See `Board`."""
+        return self._board.analog(sensor)
+
     def drive(self, output: str, on: bool) -> None:
         """See `Board`."""
         self._board.drive(output, on)

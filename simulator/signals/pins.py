@@ -6,13 +6,16 @@ takes a debounce that it does not do. Ours counts its edges and refuses the debo
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from time import monotonic
 from typing import Any
 
-from gpiozero import PinInvalidBounce
+from gpiozero import PinInvalidBounce, SPIBadArgs
 from gpiozero.pins.mock import MockFactory, MockPin
 
 from rules.site.model import Site
+from rules.site.sensors import PinSensor
+from simulator.signals.levels import PlantBus
 from simulator.signals.sensing import ContactEdge
 from simulator.signals.stand import Stand
 from simulator.water.plant import Plant
@@ -63,10 +66,24 @@ class PlantPin(MockPin):  # type: ignore[misc]
 
 
 class PlantFactory(MockFactory):  # type: ignore[misc]
-    """A factory of pins that the plant moves."""
+    """A factory of pins that the plant moves, and of a bus whose converters read it."""
 
     def __init__(self) -> None:
         super().__init__(pin_class=PlantPin)
+        self.bus: Callable[[int], PlantBus] | None = None
+
+    def spi(self, **args: Any) -> Any:
+        """The bus to the converter on one select."""
+        if self.bus is None:
+            raise SPIBadArgs("nothing is wired to this bus")
+        return self.bus(int(args["device"]))
+
+
+def _pin(site: Site, key: str, factory: PlantFactory) -> PlantPin:
+    sensor = site.sensors[key]
+    assert isinstance(sensor, PinSensor)
+    pin: PlantPin = factory.pin(sensor.pin)
+    return pin
 
 
 class PinStand(Stand):
@@ -75,11 +92,13 @@ class PinStand(Stand):
     def __init__(self, site: Site, plant: Plant, factory: PlantFactory) -> None:
         super().__init__(site, plant)
         self._contacts: dict[str, PlantPin] = {
-            key: factory.pin(site.sensors[key].pin) for key in self.sensors.contacts
+            key: _pin(site, key, factory) for key in self.sensors.contacts
         }
         self._meters: dict[str, PlantPin] = {
-            key: factory.pin(site.sensors[key].pin) for key in self.sensors.meters
+            key: _pin(site, key, factory) for key in self.sensors.meters
         }
+        read = {key: level.share for key, level in self.sensors.levels.items()}
+        factory.bus = lambda select: PlantBus(site, read, select, factory)
         self._relays = {key: factory.pin(output.pin) for key, output in site.outputs.items()}
         # contacts close to ground against a pull-up: closed is low
         for key, contact in self.sensors.contacts.items():

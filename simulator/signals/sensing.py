@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from math import pi, sin
 
 from rules.site.model import Site
-from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, LevelSensor, MainsSensor
+from simulator.signals.levels import Level
 from simulator.water.plant import Plant
 
 GAP_M = (0.002, 0.004)  # between the levels at which a float turns up and down
@@ -181,12 +182,15 @@ class Sensors:
         self._seen_s = plant.t_s
         self.contacts: dict[str, Contact] = {}
         self.meters: dict[str, Meter] = {}
+        self.levels: dict[str, Level] = {}
         self.watching: list[tuple[Contact, Float | Pad | Supply]] = []
         rough = {rise.to for rise in plant.rises.values()}  # where pumps stir the surface
         for key, sensor in site.sensors.items():
             match sensor:
                 case FlowMeter():
                     self.meters[key] = Meter(plant, key, sensor)
+                case LevelSensor():
+                    self.levels[key] = Level(plant, key, sensor)
                 case FloatSwitch():
                     waves = plant.index[sensor.chamber] in rough
                     watched = Float(plant, key, sensor, waves)

@@ -27,13 +27,14 @@ class Stand(ABC):
             self.show(*self.sensors.look())
 
     def advance_until(self, t_s: float) -> float:
-        """Let time pass until `t_s`, or until a contact turns; returns the time reached [s]."""
+        """Let time pass until `t_s`, or until a contact turns or the water at a level sensor moves;
+        returns the time reached [s]."""
         while (left_s := t_s - self.plant.t_s) > 1e-9:
             self.obey()
             self.plant.advance(min(LOOK_S, left_s))
             edges, pulses = self.sensors.look()
             self.show(edges, pulses)
-            if edges:
+            if edges or any(level.moved for level in self.sensors.levels.values()):
                 break
         return self.plant.t_s
 
@@ -58,6 +59,10 @@ class PlantBoard(Stand):
     def pulses(self, sensor: str) -> int:
         """Pulses of a flow meter since the board was opened."""
         return self.sensors.meters[sensor].pulses
+
+    def analog(self, sensor: str) -> float:
+        """What the converter of a level sensor reads, as a share of its range."""
+        return self.sensors.levels[sensor].share()
 
     def drive(self, output: str, on: bool) -> None:
         """Put one output on or off."""

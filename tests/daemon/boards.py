@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.site.model import Site
-from rules.site.sensors import FlowMeter
+from rules.site.sensors import FlowMeter, LevelSensor
 
 
 class MemoryBoard:
@@ -15,6 +15,7 @@ class MemoryBoard:
         self.site = site
         self.contacts: dict[str, bool] = {}
         self.counts: dict[str, int] = {}
+        self.shares: dict[str, float] = {}
         self.broken: set[str] = set()
         self.on: dict[str, bool] = dict.fromkeys(site.outputs, False)
         self.driven: list[tuple[str, bool]] = []
@@ -25,6 +26,8 @@ class MemoryBoard:
         for key, sensor in self.site.sensors.items():
             if isinstance(sensor, FlowMeter):
                 self.counts[key] = 0
+            elif isinstance(sensor, LevelSensor):
+                self.shares[key] = sensor.low.share
             elif sensor.kind == "float":
                 wet = sensor.duty in ("dry-run", "top-off")
                 self.contacts[key] = wet == (sensor.closed == "wet")
@@ -46,6 +49,11 @@ class MemoryBoard:
         if sensor in self.broken:
             raise OSError("cable test")
         return self.counts[sensor]
+
+    def analog(self, sensor: str) -> float:
+        if sensor in self.broken:
+            raise OSError("cable test")
+        return self.shares[sensor]
 
     def drive(self, output: str, on: bool) -> None:
         if output in self.broken:

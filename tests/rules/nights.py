@@ -27,7 +27,7 @@ from rules.signals import (
 )
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from rules.site.sensors import FloatSwitch, FlowMeter, MainsSensor
+from rules.site.sensors import FloatSwitch, FlowMeter, LevelSensor, MainsSensor
 
 SITES = Path(simulator.__file__).parent / "sites"
 TICK_S = 0.1
@@ -241,6 +241,9 @@ class Night:
             return Reading(self._good_flow(key) if self._metered_pump_on(sensor) else 0.0)
         if isinstance(sensor, FloatSwitch):
             return WET if sensor.duty in ("dry-run", "top-off") else DRY
+        if isinstance(sensor, LevelSensor):
+            bottom_m = self.site.chambers[sensor.chamber].bottom
+            return Reading(self.plan.figures.running.levels_m[sensor.chamber] - bottom_m)
         return WET if isinstance(sensor, MainsSensor) else DRY
 
     def _good_flow(self, key: str) -> float:
