@@ -69,6 +69,8 @@ class OpenPipe:
         del dt_s  # it has no memory
         return condition * self.film(up, down)
 
+    still = advance
+
     def film(self, up: float, down: float) -> float:
         """The flow with the pipe clean [m3/s]: the lip's, bent smoothly into the limit."""
         head = up - (down if down > self.mouth else self.mouth)
@@ -134,6 +136,11 @@ class Siphon:
         pipe = self.pipe
         head = up - (down if down > pipe.outlet else pipe.outlet)
         return pipe.run.flow(head) if head > 0.0 else 0.0
+
+    def still(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """See `Way`."""
+        del dt_s
+        return condition * (self.full(up, down) if self.primed else self.pipe.film(up, down))
 
     def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
         """The flow down it [m3/s]; never up. Air leaves it or enters it meanwhile."""

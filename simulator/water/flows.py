@@ -44,6 +44,23 @@ class Way(Protocol):
     def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
         """The flow at these levels [m3/s]; `condition` is the share of its clean conductance."""
 
+    def still(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """The same, while nothing in the passage itself goes on."""
+
+
+class _Plain:
+    """A passage in which nothing goes on: no air that comes or goes."""
+
+    __slots__ = ()
+
+    def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """See `Way`."""
+        raise NotImplementedError
+
+    def still(self, up: float, down: float, condition: float, dt_s: float) -> float:
+        """See `Way`."""
+        return self.advance(up, down, condition, dt_s)
+
 
 def kinematic_viscosity_m2_s(temperature_c: float, salinity_g_kg: float) -> float:
     """Viscosity of the water [m2/s]: Vogel's law for fresh water, a straight line for salt.
@@ -76,7 +93,7 @@ def edge_flow(coefficient: float, width: float, height: float, up: float, down: 
     return coefficient * width * (free + 1.5 * low * root)
 
 
-class Edge:
+class Edge(_Plain):
     """A weir, a baffle, or a comb of slots; runs both ways."""
 
     __slots__ = ("_both", "_lower", "_upper", "coefficient", "crest", "height", "width")
@@ -115,7 +132,7 @@ class Edge:
         return flow if flow < most else most
 
 
-class Sponge:
+class Sponge(_Plain):
     """A sponge or screen between two chambers: part of its loss is straight, part is square.
 
     Forchheimer's law, loss / clean loss = (1 - s) x + s x^2 with x the flow as a share of the flow
@@ -157,7 +174,7 @@ class Sponge:
         return flow if up >= down else -flow
 
 
-class _Opening:
+class _Opening(_Plain):
     """An opening in a wall, partly or wholly under water; runs both ways.
 
     Water falls through it from the one level to the other, or to the middle of its wet part where

@@ -14,6 +14,7 @@ AIR_M = 0.010  # from the intake down to so far below it, its flow falls to noth
 STANDING_HEAD_M = 0.3  # head that a standing pump takes at the largest flow of its curve
 TAPER_M = 0.003  # a hole for air is wholly open when the level has fallen so far below its top
 SOLVED_M3_S = 1e-10
+LOOK_M = 1e-4  # levels are moved by so much to see how the flows change
 
 
 class Curve:
@@ -71,6 +72,11 @@ class Rise:
         self.wet = False  # full of water from end to end, so that it could run back
         self.flow_m3_s = 0.0
         self.moved_m3 = 0.0  # both ways together: so a paddle counts it
+
+    @property
+    def lost_m3_s(self) -> float:
+        """What of its flow lands on the floor [m3/s]."""
+        return self.beside * self.flow_m3_s if self.flow_m3_s > 0.0 else 0.0
 
     def cover(self, level: float) -> float:
         """How freely water enters its end: 1 well under water, 0 once it takes air."""
@@ -247,6 +253,27 @@ class Lift:
             rise.flow_m3_s = flow
             total += flow
         self.flow_m3_s = total
+
+    def slopes(self, levels: Sequence[float]) -> list[list[tuple[int, float]]]:
+        """How the flow of each branch changes with the levels that it knows [m2/s]."""
+        rises, moved = self.rises, list(levels)
+        found: list[list[tuple[int, float]]] = [[] for _ in rises]
+        kept = [(rise.flow_m3_s, rise.wet) for rise in rises]
+        if self.speed > 0.0 or any(rise.wet for rise in rises):
+            for place in {self.source, *(rise.to for rise in rises)}:
+                sides = []
+                for step in (LOOK_M, -LOOK_M):
+                    moved[place] = levels[place] + step
+                    self.solve(moved)
+                    sides.append([rise.flow_m3_s for rise in rises])
+                moved[place] = levels[place]
+                for pairs, high, low in zip(found, *sides, strict=True):
+                    if high != low:
+                        pairs.append((place, (high - low) / (2.0 * LOOK_M)))
+        for rise, (flow, wet) in zip(rises, kept, strict=True):
+            rise.flow_m3_s, rise.wet = flow, wet
+        self.flow_m3_s = sum(rise.flow_m3_s for rise in rises)
+        return found
 
     def count(self, dt_s: float) -> None:
         """Add what went through, and how long dry, to their sums."""

@@ -6,27 +6,24 @@ that it can prove the rules wrong. No water appears or vanishes: see `total_m3`.
 
 from __future__ import annotations
 
-from math import ceil, inf, sqrt
-from operator import gt, sub
+from math import ceil, inf
+from operator import add, sub
 
 from rules.site.model import Site
 from simulator.water.build import Builder, start_level_m
 from simulator.water.drains import Siphon
 from simulator.water.draw import Draws
-from simulator.water.flows import WEIR_SI, Way
-from simulator.water.lift import Lift, Rise
+from simulator.water.drift import MOST_M, RUNGS_S, Drift
+from simulator.water.network import Network
 from simulator.water.outside import DAY_S, Air, top_off, water_change
 from simulator.water.settling import settle
-from simulator.water.shapes import Shapes, rim_length_m
+from simulator.water.shapes import Shapes
 from simulator.water.wiring import Wired
 
 STEP_S = 0.05
 STEP_LEAST_S = 0.002
 STEP_RISE_M = 0.002  # no level may move further in one step
 SMALL_M2 = 0.02  # a site with a smaller chamber is stepped finer
-COAST_S = (0.05, 1.0)  # flows may stand for so long, longer and longer while they prove true
-COAST_M = 1e-5  # and no longer than until a level has moved so far: no sensor sees it
-COAST_ERROR_M = 1e-6  # by so much a level may be off because they stood
 
 
 class Plant(Wired):
@@ -34,8 +31,8 @@ class Plant(Wired):
 
     With `exact`, every drawn error is nought; for `timer_relay` see `Wired`.
 
-    While next to nothing moves it coasts: water goes on moving at the flows last computed. Any
-    fault, any relay and any level that moves ends that at once.
+    While next to nothing moves it coasts: water goes on moving for up to a minute at flows that
+    `Drift` foresaw. Any fault, any relay and any level that moves faster ends that at once.
     """
 
     def __init__(
@@ -46,43 +43,32 @@ class Plant(Wired):
         self.draws = Draws(seed, exact=exact)
         builder = Builder(site, self.draws)
         self.index = builder.index
-        self.ways: list[tuple[str, Way, int, int]] = [
-            (key, builder.way(key, p), self.index[p.from_], self.index[p.to])
-            for key, p in site.gravity().items()
-        ]
-        self.lifts: dict[str, Lift] = {key: builder.lift(key) for key in site.pumps}
-        self.rises: dict[str, Rise] = {
-            rise.key: rise for lift in self.lifts.values() for rise in lift.rises
-        }
-        self._shape(site)
+        self.shapes = Shapes(site.chambers.values())
+        self._network = Network(site, builder, self.shapes)
+        self.ways, self.lifts = self._network.ways, self._network.lifts
+        self.rises = self._network.rises
+        self._fill(site)
         self._outer_world(site)
         self._healthy()
         self.forget()
 
-    def _shape(self, site: Site) -> None:
-        chambers = site.chambers.values()
-        self.shapes = Shapes(chambers)
-        self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in chambers]
+    def _fill(self, site: Site) -> None:
+        """Water up to where each chamber begins, and nothing moving."""
         starts_m = [start_level_m(site, key) for key in site.chambers]
         self.volume_m3 = [self.shapes.volume_m3(i, level) for i, level in enumerate(starts_m)]
         self.surface_m = self.shapes.surfaces_m(self.volume_m3)  # above the datum
-        self._smallest_m2 = min(
+        smallest_m2 = min(
             min(chamber.plan_m2(level), chamber.plan_m2(chamber.rim))
-            for chamber, level in zip(chambers, starts_m, strict=True)
+            for chamber, level in zip(site.chambers.values(), starts_m, strict=True)
         )
-        self.step_most_s = STEP_S * min(1.0, self._smallest_m2 / SMALL_M2)
-        self._siphons = {key: way for key, way, _, _ in self.ways if isinstance(way, Siphon)}
-        self._branches = [
-            (rise, lift.source, rise.to) for lift in self.lifts.values() for rise in lift.rises
-        ]
-        self._flows = [0.0] * len(self.ways)
-        self._net_m3_s = [0.0] * len(self.volume_m3)
-        self._beside_m3_s = 0.0
+        self.step_most_s = STEP_S * min(1.0, smallest_m2 / SMALL_M2)
+        self._flows = [0.0] * len(self._network.ends)
+        self._net_m3_s = [0.0] * (len(starts_m) + 1)
+        self._outer_m3_s = [0.0] * len(starts_m)  # net, of all that comes and goes outside
         self._fastest_m_s = inf
-        self._coast_s = COAST_S[0]
-        self._coasted_m = 0.0
+        self._drift = Drift(self._network.edges_m())
+        self._held_s = 0.0  # for so long flows may stay as they are
         self._seen: list[float] = []
-        self.wake()
 
     def _outer_world(self, site: Site) -> None:
         self._top_off = top_off(site, self.index, self.draws)
@@ -128,12 +114,12 @@ class Plant(Wired):
 
     def siphon(self, key: str) -> Siphon:
         """The siphon drain with this id; a KeyError if the site has none."""
-        return self._siphons[key]
+        return self._network.siphons[key]
 
     @property
     def flows_m3_s(self) -> dict[str, float]:
         """The flow of every passage, of every pump's trunk, and of the top-off [m3/s]."""
-        flows = {way[0]: flow for way, flow in zip(self.ways, self._flows, strict=True)}
+        flows = {way[0]: flow for way, flow in zip(self.ways, self._flows, strict=False)}
         flows.update((key, rise.flow_m3_s) for key, rise in self.rises.items())
         flows.update((key, lift.flow_m3_s) for key, lift in self.lifts.items())
         flows["top-off"] = self.top_off_m3_s
@@ -182,7 +168,7 @@ class Plant(Wired):
 
     def wake(self) -> None:
         """End coasting: something was changed that is not among the faults."""
-        self._coasted_s = inf
+        self._seen = []
 
     # --- time ---------------------------------------------------------------------------------
 
@@ -190,24 +176,18 @@ class Plant(Wired):
         """Let `dt_s` seconds pass."""
         left_s = dt_s
         while left_s > 1e-9:
-            step_s = min(left_s, self._coast_s, self.timer_left_s)
-            if self._coasts(step_s):
-                self._coasted_s += step_s
-                self._coasted_m += step_s * self._fastest_m_s
-            else:
+            if not self._coasts():
                 finest = min(self.step_most_s, STEP_RISE_M / self._fastest_m_s)
                 step_s = left_s / ceil(left_s / max(finest, STEP_LEAST_S) - 1e-9)
                 self._flow(step_s)
+            step_s = min(left_s, self._held_s, self.timer_left_s)
             self._move(step_s)
+            self._held_s -= step_s
             left_s -= step_s
 
-    def _coasts(self, dt_s: float) -> bool:
-        """True if flows may stay as they are for so long."""
-        return (
-            self._coasted_s + dt_s <= self._coast_s
-            and self._coasted_m + dt_s * self._fastest_m_s <= COAST_M
-            and self._inputs() == self._seen
-        )
+    def _coasts(self) -> bool:
+        """True if flows may stay as they are for now."""
+        return self._held_s > 1e-9 and self._inputs() == self._seen
 
     def _inputs(self) -> list[float]:
         """All that decides on flows but levels."""
@@ -216,101 +196,67 @@ class Plant(Wired):
             seen += (lift.condition, lift.seized, self.powered(lift.key))
             for rise in lift.rises:
                 seen += (rise.condition, rise.plugged, rise.beside)
-        for siphon in self._siphons.values():
+        for siphon in self._network.siphons.values():
             seen += (siphon.primed, siphon.draws_air)
+        seen += (self.valve_open, self.valve_share, self.mains, self.evaporating_m3_s)
         seen += (*self.leak_m3_s.values(), *self.stream_m3_s.values(), *self.stirred_m.values())
         return seen
 
     def _flow(self, dt_s: float) -> None:
-        """Compute every flow at the levels as they are."""
-        levels = self.surface_m
-        net = [0.0] * len(levels)
-        condition, flows = self.condition, self._flows
-        for i, (key, way, upper, lower) in enumerate(self.ways):
-            flow = way.advance(levels[upper], levels[lower], condition[key], dt_s)
-            flows[i] = flow
-            net[upper] -= flow
-            net[lower] += flow
-        steady = True
-        for lift in self.lifts.values():
-            lift.turn(self.powered(lift.key), levels, dt_s)
-            lift.solve(levels)
-            steady = steady and lift.steady
-        lost = 0.0
-        for rise, source, to in self._branches:
-            flow = rise.flow_m3_s
-            net[source] -= flow
-            if rise.beside and flow > 0.0:
-                lost += flow * rise.beside
-                flow -= flow * rise.beside
-            net[to] += flow
-        self._judge_coasting(net)
-        self._net_m3_s, self._beside_m3_s = net, lost
-        if steady and not any(siphon.filling for siphon in self._siphons.values()):
-            self._coasted_s, self._seen = 0.0, self._inputs()
+        """Compute every flow at the levels as they are, and for how long it may stay so."""
+        network, inputs = self._network, self._inputs()
+        changed, self._seen = inputs != self._seen, inputs
+        if changed or self._held_s > 1e-9:
+            self._drift.forget()
+        flows = network.flows_m3_s(self.surface_m, self.condition, self.powered, dt_s)
+        net = network.net_m3_s(flows)
+        self._held_s = dt_s
+        if not changed and self._fastest_m_s * RUNGS_S[0] <= MOST_M and network.quiet:
+            flows, net = self._stretch(flows, net)
+        self._flows, self._net_m3_s = flows, net
 
-    def _judge_coasting(self, net: list[float]) -> None:
-        """Coast for longer or not so long, by what holding the flows did to the last stretch."""
-        if 0.0 < self._coasted_s < inf:
-            off_m3_s = max(map(abs, map(sub, net, self._net_m3_s)))
-            off_m = off_m3_s / self._smallest_m2 * self._coasted_s
-            longer_s = self._coast_s * (1.25 if off_m < COAST_ERROR_M else 0.5)
-            self._coast_s = min(max(longer_s, COAST_S[0]), COAST_S[1])
-        self._coasted_m, self._coasted_s = 0.0, inf
+    def _stretch(self, flows: list[float], net: list[float]) -> tuple[list[float], list[float]]:
+        """Flows that may stay for longer than a step, if levels allow it."""
+        network, drift = self._network, self._drift
+        whole = list(map(add, net, self._outer_m3_s))  # the floor, last in `net`, has no level
+        if not drift.judge(whole):
+            slopes = network.slopes(self.surface_m, self.condition, self.step_most_s)
+            drift.look(network.ends, slopes, self.shapes.plans_m2(self.surface_m))
+        lasts_s, moves_m = drift.stretch(self.surface_m, whole, self.timer_left_s)
+        if lasts_s <= self._held_s:
+            return flows, net
+        self._held_s = lasts_s
+        flows = drift.then(flows, moves_m)
+        network.hold(flows)
+        net = network.net_m3_s(flows)
+        drift.foresee(list(map(add, net, self._outer_m3_s)))
+        return flows, net
 
     def _move(self, dt_s: float) -> None:
         """Move the water by the flows as computed, and by all that comes and goes outside."""
-        before = self.surface_m
+        before, net = self.surface_m, self._net_m3_s
         self.volume_m3 = [
-            volume + net * dt_s for volume, net in zip(self.volume_m3, self._net_m3_s, strict=True)
+            volume + come * dt_s for volume, come in zip(self.volume_m3, net, strict=False)
         ]
-        self.leaked_m3 += self._beside_m3_s * dt_s
+        if net[-1]:
+            self._account(dt_s)
         for lift in self.lifts.values():
             lift.count(dt_s)
         if min(self.volume_m3) < 0.0:
-            self._refill(dt_s)
+            self._network.refill(self.volume_m3, self._flows, dt_s)
+        inside = list(self.volume_m3)
         self._outside(dt_s)
+        self._outer_m3_s = [(b - a) / dt_s for a, b in zip(inside, self.volume_m3, strict=True)]
         self.surface_m = self.shapes.surfaces_m(self.volume_m3)
-        if any(map(gt, self.surface_m, self.shapes.rim_m)):
-            self._spill(dt_s)
         self._fastest_m_s = max(1e-9, *map(abs, map(sub, self.surface_m, before))) / dt_s
         self.t_s += dt_s
 
-    def _refill(self, dt_s: float) -> None:
-        """Take back from the chambers downstream what a chamber gave but did not have."""
-        moved = [
-            (upper, lower, flow)
-            for (_, _, upper, lower), flow in zip(self.ways, self._flows, strict=True)
-        ]
-        moved += [(source, to, rise.flow_m3_s) for rise, source, to in self._branches]
-        away = [(a, b, q) if q > 0.0 else (b, a, -q) for a, b, q in moved if q != 0.0]
-        for _ in range(len(self.volume_m3)):
-            short = [i for i, volume in enumerate(self.volume_m3) if volume < 0.0]
-            if not short:
-                return
-            for i in short:
-                given = sum(q for a, _, q in away if a == i)
-                lack = -self.volume_m3[i]
-                for a, b, q in away:
-                    if a == i:
-                        self.volume_m3[b] -= lack * q / given
-                self.volume_m3[i] = 0.0
-        raise ArithmeticError(
-            f"a step of {dt_s} s is too long for the chambers of this site; the smallest has "
-            f"{self._smallest_m2} m2"
-        )
-
-    def _spill(self, dt_s: float) -> None:
-        """What stands over a rim goes over it, as over a weir all round."""
-        shapes, volumes = self.shapes, self.volume_m3
-        for i, (key, surface) in enumerate(zip(self.index, self.surface_m, strict=True)):
-            head = surface - shapes.rim_m[i]
-            if head > 0.0:
-                over = self._rim_k[i] * head * sqrt(head) * dt_s
-                over = min(over, 0.5 * head * shapes.rim_plan_m2[i])
-                volumes[i] -= over
-                self.spilled_m3[key] += over
-        self.surface_m = shapes.surfaces_m(volumes)
+    def _account(self, dt_s: float) -> None:
+        """Add what goes to the floor to its accounts: over rims, and beside."""
+        for key, flow in zip(self.index, self._flows[self._network.first_rim :], strict=True):
+            self.spilled_m3[key] += flow * dt_s
+        for rise in self.rises.values():
+            self.leaked_m3 += rise.lost_m3_s * dt_s
 
     def _outside(self, dt_s: float) -> None:
         """Water that comes into the tanks or leaves them: top-off, air, leaks, people."""

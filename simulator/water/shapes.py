@@ -57,6 +57,13 @@ class Shapes:
             surfaces[place] = shape.surface_m(volumes_m3[place])
         return surfaces
 
+    def plans_m2(self, surfaces_m: Sequence[float]) -> list[float]:
+        """The area of every surface at these heights [m2]."""
+        plans = list(self.rim_plan_m2)
+        for place, _ in self._odd:
+            plans[place] = self._chambers[place].plan_m2(surfaces_m[place] - self.bottom_m[place])
+        return plans
+
 
 class _OddShape:
     """Straight pieces between the lines of a table; the last one goes on over the rim."""

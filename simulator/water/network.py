@@ -1,0 +1,154 @@
+"""Everything that water moves through, together: passages, pumps with their branches, rims."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from math import sqrt
+
+from rules.site.model import Site
+from simulator.water.build import Builder
+from simulator.water.drains import OpenPipe, Siphon
+from simulator.water.drift import Ends, Slopes, slopes_between
+from simulator.water.flows import WEIR_SI, Way
+from simulator.water.lift import Lift, Rise
+from simulator.water.shapes import Shapes, rim_length_m
+
+
+class Network:
+    """The flows of a site at the levels given, in one list: passages, branches, rims.
+
+    `ends` has for each flow the places of the chambers that it leaves and reaches; the floor comes
+    after the last chamber.
+    """
+
+    def __init__(self, site: Site, builder: Builder, shapes: Shapes) -> None:
+        index = builder.index
+        self.floor = len(index)
+        self.ways: list[tuple[str, Way, int, int]] = [
+            (key, builder.way(key, p), index[p.from_], index[p.to])
+            for key, p in site.gravity().items()
+        ]
+        self.lifts: dict[str, Lift] = {key: builder.lift(key) for key in site.pumps}
+        self.rises: dict[str, Rise] = {
+            rise.key: rise for lift in self.lifts.values() for rise in lift.rises
+        }
+        self.siphons = {key: way for key, way, _, _ in self.ways if isinstance(way, Siphon)}
+        self._branches = [(rise, lift) for lift in self.lifts.values() for rise in lift.rises]
+        self._rim_m = shapes.rim_m
+        self._rim_plan_m2 = shapes.rim_plan_m2
+        self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in site.chambers.values()]
+        self.ends: list[Ends] = [(upper, lower) for _, _, upper, lower in self.ways]
+        self.ends += [(lift.source, rise.to) for rise, lift in self._branches]
+        self.first_rim = len(self.ends)
+        self.ends += [(place, self.floor) for place in range(self.floor)]
+
+    def edges_m(self) -> list[list[float]]:
+        """The heights at each chamber where some flow begins or ends [m above the datum]."""
+        edges: list[list[float]] = [[rim] for rim in self._rim_m]
+        for _, way, upper, _ in self.ways:
+            if isinstance(way, Siphon):
+                edges[upper] += [way.pipe.mouth, way.pipe.mouth + way.drown_m]
+            elif isinstance(way, OpenPipe):
+                edges[upper].append(way.mouth)
+        for lift in self.lifts.values():
+            edges[lift.source].append(lift.intake)
+        return edges
+
+    @property
+    def quiet(self) -> bool:
+        """True while no pump changes its speed and no air is on its way in a siphon."""
+        return all(lift.steady for lift in self.lifts.values()) and not any(
+            siphon.filling for siphon in self.siphons.values()
+        )
+
+    def flows_m3_s(
+        self,
+        levels: Sequence[float],
+        condition: Mapping[str, float],
+        powered: Callable[[str], bool],
+        dt_s: float,
+    ) -> list[float]:
+        """Every flow, after a step of `dt_s` at these levels."""
+        flows = [
+            way.advance(levels[upper], levels[lower], condition[key], dt_s)
+            for key, way, upper, lower in self.ways
+        ]
+        for key, lift in self.lifts.items():
+            lift.turn(powered(key), levels, dt_s)
+            lift.solve(levels)
+        flows += [rise.flow_m3_s for rise, _ in self._branches]
+        flows += [
+            self._over(place, level - rim, dt_s) if level > rim else 0.0
+            for place, (level, rim) in enumerate(zip(levels, self._rim_m, strict=True))
+        ]
+        return flows
+
+    def _over(self, place: int, head: float, dt_s: float) -> float:
+        """What stands over a rim goes over it, as over a weir all round [m3/s]."""
+        if head <= 0.0:
+            return 0.0
+        flow = self._rim_k[place] * head * sqrt(head)
+        return min(flow, 0.5 * head * self._rim_plan_m2[place] / dt_s)
+
+    def hold(self, flows_m3_s: Sequence[float]) -> None:
+        """Let the branches carry these flows."""
+        for (rise, _), flow in zip(
+            self._branches, flows_m3_s[len(self.ways) : self.first_rim], strict=True
+        ):
+            rise.flow_m3_s = flow
+        for lift in self.lifts.values():
+            lift.flow_m3_s = sum(rise.flow_m3_s for rise in lift.rises)
+
+    def net_m3_s(self, flows_m3_s: Sequence[float]) -> list[float]:
+        """What comes to each chamber, less what leaves it; and to the floor, last."""
+        net = [0.0] * (self.floor + 1)
+        for (upper, lower), flow in zip(self.ends, flows_m3_s, strict=True):
+            if flow:
+                net[upper] -= flow
+                net[lower] += flow
+        for rise, _ in self._branches:
+            if rise.beside:
+                net[rise.to] -= rise.lost_m3_s
+                net[self.floor] += rise.lost_m3_s
+        return net
+
+    def slopes(
+        self, levels: Sequence[float], condition: Mapping[str, float], dt_s: float
+    ) -> list[Slopes]:
+        """How each flow changes with the levels."""
+        found: list[Slopes] = []
+        for key, way, upper, lower in self.ways:
+            share = condition[key]
+
+            def flow(up: float, down: float, way: Way = way, share: float = share) -> float:
+                return way.still(up, down, share, dt_s)
+
+            found.append(slopes_between(flow, levels[upper], levels[lower], upper, lower))
+        for lift in self.lifts.values():
+            found += lift.slopes(levels)
+        for place, level in enumerate(levels):
+
+            def over(up: float, _: float, place: int = place) -> float:
+                return self._over(place, up - self._rim_m[place], dt_s)
+
+            found.append(slopes_between(over, level, 0.0, place, self.floor))
+        return found
+
+    def refill(self, volumes_m3: list[float], flows_m3_s: Sequence[float], dt_s: float) -> None:
+        """Take back from the chambers downstream what a chamber gave but did not have."""
+        away = []
+        for (a, b), flow in zip(self.ends[: self.first_rim], flows_m3_s, strict=False):
+            if flow:
+                away.append((a, b, flow) if flow > 0.0 else (b, a, -flow))
+        for _ in range(self.floor):
+            short = [i for i, volume in enumerate(volumes_m3) if volume < 0.0]
+            if not short:
+                return
+            for i in short:
+                given = sum(flow for a, _, flow in away if a == i)
+                lack = -volumes_m3[i]
+                for a, b, flow in away:
+                    if a == i:
+                        volumes_m3[b] -= lack * flow / given
+                volumes_m3[i] = 0.0
+        raise ArithmeticError(f"a step of {dt_s} s is too long for the chambers of this site")
