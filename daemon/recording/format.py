@@ -45,6 +45,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from math import isnan
 from typing import Self
 from urllib.parse import quote, unquote
 
@@ -175,7 +176,8 @@ def read_events(cell: str) -> tuple[Said, ...]:
 
 def note_of(sensor: str, reading: Reading) -> str:
     """What a reading is beside its value; empty for a plain good one."""
-    if reading.quality is Quality.GOOD and reading.age_s == 0.0 and not reading.why:
+    plain = reading.quality is Quality.GOOD and reading.age_s == 0.0 and not reading.why
+    if plain and not isnan(reading.value):
         return ""
     return _entry(sensor, reading.quality.name, repr(reading.age_s), reading.why)
 
