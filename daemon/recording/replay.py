@@ -1,0 +1,165 @@
+"""A recording through the rules as they are now: what they decide at every look.
+
+The readings are what they were. Where the rules would have done something else, the water would
+have gone another way from there on, and the readings with it; a replay tells what would have been
+done first, and only roughly what would have come after it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import inf, nan
+from typing import Literal
+
+from daemon.recording import remembered
+from daemon.recording.read import Recording, Row
+from daemon.recording.source import Progress, problem
+from rules import engine
+from rules.memory import Memory, PumpMemory, begin
+from rules.plan import Plan
+from rules.signals import TICK_S, Decision, Observation, Phase, Quality, Reading
+from rules.site.model import Site
+from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, LevelSensor, MainsSensor, Sensor
+
+HELD_LONGEST_S = 86400.0
+"""Readings from elsewhere hold until the next row, for a day at most [s]."""
+
+ABSENT = Reading(nan, Quality.BAD, 0.0, "the recording does not have it")
+
+Assume = Literal["bad", "good"]
+"""What a sensor without a column is taken for: unreadable, or as on a good day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """One look: what was seen, what today's rules decide, and the row it came from.
+
+    `row` is None where readings from elsewhere hold between two rows.
+    """
+
+    observation: Observation
+    decision: Decision
+    row: Row | None
+
+    @property
+    def t_s(self) -> float:
+        """When, in the time of the recording [s]."""
+        return self.observation.t_s
+
+
+class Replay:
+    """A recording, a site, and the rules of today; raises InputError with a sentence."""
+
+    def __init__(
+        self,
+        recording: Recording,
+        site: Site,
+        *,
+        without: frozenset[str] = frozenset(),
+        assume: Assume = "bad",
+    ) -> None:
+        self.recording = recording
+        self.site = site
+        self.columns = recording.columns(site)
+        self.plan = engine.plan_for(site, without)
+        self._assume = assume
+        self._none_dropped = (False,) * len(site.outputs)
+
+    def play(self, progress: Progress | None = None, to_s: float = inf) -> Iterator[Played]:
+        """Every look until `to_s`; raises InputError with a sentence."""
+        memory = self._begin()
+        for seen, row in self._looks(progress):
+            if seen.t_s > to_s:
+                return
+            if row is not None:
+                memory = self._taken_up(memory, row)
+            observation = self._filled(seen, memory) if self.columns.absent else seen
+            memory, decision = engine.step(self.plan, memory, observation)
+            yield Played(observation, decision, row)
+
+    def _begin(self) -> Memory:
+        head = self.recording.head
+        return begin(self.plan, head.boot if head else "replay")
+
+    def _taken_up(self, memory: Memory, row: Row) -> Memory:
+        """What is remembered before a row: at the first of readings from elsewhere, pumps run.
+
+        Unless the row itself says that they were off; for such readings begin in the midst.
+        """
+        if row.remembered:
+            return self._remembered(row)
+        if self.recording.ours or memory.contacts:
+            return memory
+        pumps = tuple(
+            PumpMemory(Phase.RUNNING, row.t_s, on=True)
+            if pump.output is None or row.on[pump.output] is not False
+            else state
+            for pump, state in zip(self.plan.pumps, memory.pumps, strict=True)
+        )
+        return replace(memory, t_s=row.t_s, pumps=pumps)
+
+    def _remembered(self, row: Row) -> Memory:
+        try:
+            return remembered.read(row.remembered, self.plan)
+        except ValueError as error:
+            raise problem(self.recording.file, row.line - 1, "", str(error)) from None
+
+    def _looks(self, progress: Progress | None) -> Iterator[tuple[Observation, Row | None]]:
+        """A look for every row; ten a second between the rows of readings from elsewhere."""
+        before: Row | None = None
+        for row in self.recording.rows(self.site, progress):
+            if before is not None and not self.recording.ours:
+                yield from self._held(before, row)
+            yield self._observation(row, row.t_s), row
+            before = row
+
+    def _held(self, row: Row, until: Row) -> Iterator[tuple[Observation, None]]:
+        apart_s = until.t_s - row.t_s
+        if apart_s > HELD_LONGEST_S:
+            sentence = f"{apart_s:.0f} s after the row before; values are held for a day at most"
+            raise problem(self.recording.file, until.line, "", sentence)
+        number = 1
+        while (t_s := row.t_s + number * TICK_S) < until.t_s - TICK_S / 100:
+            yield self._observation(row, t_s), None
+            number += 1
+
+    def _observation(self, row: Row, t_s: float) -> Observation:
+        readings = tuple(ABSENT if reading is None else reading for reading in row.readings)
+        if t_s != row.t_s:  # an order is given once
+            return Observation(t_s, readings, (), self._none_dropped)
+        return Observation(t_s, readings, row.commands, row.dropped)
+
+    def _filled(self, observation: Observation, memory: Memory) -> Observation:
+        """The same with sensors that have no column as on a good day, where that is wished."""
+        if self._assume == "bad":
+            return observation
+        readings = tuple(
+            self._good(self.site.sensors[key], memory) if reading is ABSENT else reading
+            for key, reading in zip(self.site.sensors, observation.readings, strict=True)
+        )
+        return Observation(observation.t_s, readings, observation.commands, observation.dropped)
+
+    def _good(self, sensor: Sensor, memory: Memory) -> Reading:
+        match sensor:
+            case FloatSwitch():
+                return Reading(float(sensor.duty in ("dry-run", "top-off")))
+            case LeakSensor():
+                return Reading(0.0)
+            case MainsSensor():
+                return Reading(1.0)
+            case LevelSensor():
+                level_m = self.plan.figures.running.levels_m[sensor.chamber]
+                return Reading(level_m - self.site.chambers[sensor.chamber].bottom)
+            case FlowMeter():
+                return Reading(_flow_m3_s(self.plan, sensor, memory))
+
+
+def _flow_m3_s(plan: Plan, meter: FlowMeter, memory: Memory) -> float:
+    """The computed flow past a meter while its pump is on, by what was decided last."""
+    for pump, state in zip(plan.pumps, memory.pumps, strict=True):
+        lift = plan.figures.lift(pump.id)
+        if meter.on == pump.id or meter.on in lift.branches:
+            flow = lift.flow_m3_s if meter.on == pump.id else lift.branches[meter.on]
+            return flow if state.on else 0.0
+    return 0.0
