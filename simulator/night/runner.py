@@ -13,6 +13,7 @@ from rules.site.model import Site
 from simulator.night.night import Night, Progress
 from simulator.night.outcome import Comparison, Outcome
 from simulator.night.pace import Keeper, Pace
+from simulator.night.replayed import replayed
 from simulator.night.unguarded import Unguarded
 from simulator.signals.stand import PlantBoard, Stand
 from simulator.story.drill import Drill
@@ -86,6 +87,8 @@ def run(
     A guard first gets a good day: the drill begins once its pumps have run for a while, so that
     what is judged is the night and not the start.
     """
+    if drill.recording is not None:
+        return replayed(site, drill, seed, keeper=keeper, without=without)
     guarded = keeper == GUARD
     plant = Plant(site, seed, timer_relay=guarded)
     plant.settle()

@@ -9,6 +9,7 @@ from pydantic import Field, StringConstraints, model_validator
 from rules.site.base import Name, Table
 from rules.site.quantities import Duration
 from simulator.story.happenings import Happening
+from simulator.story.recorded import Recorded, unfit
 from simulator.story.statements import Must, MustNot
 
 Group = Literal[
@@ -41,6 +42,9 @@ class Drill(Table):
         description='the time on the clock when it begins, like "02:40"'
     )
     lasts: Duration = Field(description="how long it goes on [s]")
+    recording: Recorded | None = Field(
+        None, description="the recording that is played, in place of what happens"
+    )
     happens: tuple[Happening, ...] = Field((), description="what goes wrong, and when")
     must: tuple[Must, ...] = Field((), description="what has to come of it")
     must_not: tuple[MustNot, ...] = Field((), description="what may not come of it")
@@ -56,6 +60,8 @@ class Drill(Table):
             raise ValueError(f'"{late[0]}" happens after the drill has ended')
         if sum(h.cause for h in self.happens) > 1:
             raise ValueError("only one happening can be the cause")
+        if self.recording and (why := unfit(len(self.happens), self.must, self.must_not)):
+            raise ValueError(why)
         return self
 
     @property

@@ -13,6 +13,7 @@ from rules.site.problems import Problem
 from rules.site.text import NotTomlError, tables
 from simulator.story.drill import Drill
 from simulator.story.happenings import Happening
+from simulator.story.recorded import Recorded
 from simulator.story.statements import Must, MustNot
 
 
@@ -64,6 +65,8 @@ def _problems(file: str, failure: ValidationError, raw: Mapping[str, Any]) -> li
             loc = loc[2:]
             if loc and loc[0] == what:
                 loc = loc[1:]  # the name by which the model was chosen is no key of the file
+        elif len(loc) > 1 and loc[0] == "recording":
+            table, entry, loc = "recording", Recorded, loc[1:]
         key = ".".join(str(part) for part in loc)
         problems.append(Problem(file, table, key, _sentence(error, key, table, entry)))
     return problems
