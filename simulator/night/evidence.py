@@ -7,6 +7,7 @@ stood and what was spilled is read off the plant.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import nan
 
 from rules.signals import AlarmState, Decision, Event, EventKind
 from rules.site.model import Site
@@ -105,14 +106,14 @@ class Evidence:
             row[f"{drain.chamber}.return_m3_s"] = drain.return_m3_s
             row[f"{drain.chamber}.capacity_m3_s"] = drain.capacity_m3_s
             row[f"{drain.chamber}.spill_s"] = drain.spill_s
-        for output, on in zip(self.site.outputs, decision.outputs, strict=True):
-            row[f"{output}.on"] = float(on)
+        for output in self.site.outputs:
+            row[f"{output}.on"] = float(self.plant.on[output])
         row["spilled_m3"] = self.plant.spilled_total_m3
         row["leaked_m3"] = self.plant.leaked_m3
         row["dry_s"] = self.plant.dry_s
         if not self.trace.rows:
             self.trace = Trace(tuple(row), [])
-        self.trace.rows.append(tuple(row.values()))
+        self.trace.rows.append(tuple(row.get(name, nan) for name in self.trace.columns))
 
     def first_cut_s(self, pump: str | None = None) -> float | None:
         """When a pump was first cut after the cause, from the start of the drill."""
