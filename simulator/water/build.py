@@ -53,7 +53,14 @@ PUMP_FLOW_SPREAD = 0.03
 MANNING_N = (0.009, 0.013)  # of plastic pipe, clean and not so clean
 PRIME_S = (3.0, 10.0)
 DROWN_BORES = (0.7, 1.0)
+GULP = (0.3, 0.5)  # share of its flow that a siphon loses to air before it loses prime
+GULP_M = (0.008, 0.020)
 LOSE_M = (0.001, 0.004)
+DEEP_BORES = (1.0, 2.0)  # a pipe that was meant to stay open primes later, or not at all
+UNWANTED_S = (4.0, 15.0)
+VENTED = {"open-drain": 0.75, "emergency-drain": 0.5}
+"""How many have a hole for air at the top, or draw air some other way; common practice, no source.
+The plant as drawn has one in each: what no keeper can count on is not counted on."""
 LEAK_S = (5.0, 20.0)  # a siphon with a leaking joint has gathered its air in so long
 
 
@@ -138,18 +145,32 @@ class Builder:
                 bottom = upper.above_datum_m(passage.bottom)
                 return Slot(cd, bottom, passage.gap, passage.width, **areas)
             case SiphonDrain():
-                return self._siphon(key, passage)
+                return self._throttled(key, passage)
             case OpenDrain() | EmergencyDrain():
-                return self._open_pipe(key, passage)
+                return self._drain(key, passage, DEEP_BORES, UNWANTED_S, VENTED[passage.kind])
 
-    def _siphon(self, key: str, drain: SiphonDrain) -> Siphon:
-        siphon = Siphon(
+    def _drain(
+        self,
+        key: str,
+        drain: Drain,
+        drown_bores: tuple[float, float],
+        prime_s: tuple[float, float],
+        vented: float,
+    ) -> Siphon:
+        between = self.draws.between
+        return Siphon(
             self._open_pipe(key, drain),
-            drown_m=drain.pipe.bore_m * self.draws.between(f"{key}/drown", *DROWN_BORES),
-            prime_s=self.draws.between(f"{key}/prime", *PRIME_S),
-            lose_m=self.draws.between(f"{key}/lose", *LOSE_M),
-            leak_s=self.draws.between(f"{key}/leak", *LEAK_S),
+            drown_m=drain.pipe.bore_m * between(f"{key}/drown", *drown_bores),
+            prime_s=between(f"{key}/prime", *prime_s),
+            gulp=between(f"{key}/gulp", *GULP),
+            gulp_m=between(f"{key}/gulps", *GULP_M),
+            lose_m=between(f"{key}/lose", *LOSE_M),
+            leak_s=between(f"{key}/leak", *LEAK_S),
+            vented=between(f"{key}/opening", 0.0, 1.0) <= vented,
         )
+
+    def _throttled(self, key: str, drain: SiphonDrain) -> Siphon:
+        siphon = self._drain(key, drain, DROWN_BORES, PRIME_S, 0.0)
         if drain.valve_open is not None:
             loss = gate_loss(drain.valve_open, self.draws.between(f"{key}/valve", 0.0, 1.0))
             if "gate-valve" in drain.fittings:

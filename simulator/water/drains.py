@@ -1,4 +1,4 @@
-"""Drains: an open pipe that carries a film of water round its air, and a siphon that must prime."""
+"""Drains: a pipe with a film of water round its air, until it primes and runs full."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ STACK_SI = 31.46
 """Wyly and Eaton's 27.8 r^(5/3) D^(8/3) (gpm, inches) in SI units: the formula is from memory."""
 STACK_SHARE = 0.30  # share of the bore the film fills at most; the literature says 7/24 to 1/3
 LEVEL_SI = 0.3117  # Manning's formula for a round pipe just full: pi / 4^(5/3)
+FLUSHING = 0.2  # a pipe more blocked than to this share of its flow keeps its air
 GATES = ((0.25, 17.0, 24.0), (0.5, 2.1, 5.6), (0.75, 0.26, 1.2), (1.0, 0.15, 0.2))
 """Share to which a gate valve is open, and its least and greatest loss coefficient in two families
 of textbook tables: no two valves of a kind are alike."""
@@ -64,13 +65,6 @@ class OpenPipe:
         self.lip = lip * LIP_SI * pi * bore_m
         self.limit_m3_s = min(stack * stack_limit_m3_s(bore_m), level_m3_s)
 
-    def advance(self, up: float, down: float, condition: float, dt_s: float) -> float:
-        """The flow down it [m3/s]; never up."""
-        del dt_s  # it has no memory
-        return condition * self.film(up, down)
-
-    still = advance
-
     def film(self, up: float, down: float) -> float:
         """The flow with the pipe clean [m3/s]: the lip's, bent smoothly into the limit."""
         head = up - (down if down > self.mouth else self.mouth)
@@ -85,11 +79,17 @@ class OpenPipe:
 
 
 class Siphon:
-    """A drain that runs full once it has primed.
+    """A drain of any kind, which runs full of water once its air is gone.
 
-    It begins as an open pipe. When its mouth has been drowned for `prime_s` the air is gone and it
-    runs full; when the level falls to its mouth it draws air and begins anew. With a leaking joint,
-    `draws_air`, its air never goes; if it was primed it runs full for another `leak_s`.
+    It begins as an open pipe. When its mouth has been drowned for `prime_s`, and so much water came
+    that it took the air along, it runs full. When the level falls near its mouth it gulps: from
+    `gulp_m` over it on air comes in with the water and takes the share `gulp` of its flow, and at
+    `lose_m` it begins anew. With a hole for air at its top, `vented`, it never runs full; with a
+    leaking joint, `draws_air`, neither, and if it did already it goes on for another `leak_s`.
+
+    Vortices that draw air before an intake runs dry: Knauss, Swirling Flow Problems at Intakes
+    (1987); a pipe runs steadily with air in it from about 60 % of its full flow on: studies of
+    siphonic roof drainage. Both from memory; the figures are drawn around them.
     """
 
     __slots__ = (
@@ -97,23 +97,38 @@ class Siphon:
         "_drowned_s",
         "draws_air",
         "drown_m",
+        "gulp",
+        "gulp_m",
         "leak_s",
         "lose_m",
         "open_loss",
         "pipe",
         "prime_s",
         "primed",
+        "vented",
     )
 
     def __init__(
-        self, pipe: OpenPipe, *, drown_m: float, prime_s: float, lose_m: float, leak_s: float
+        self,
+        pipe: OpenPipe,
+        *,
+        drown_m: float,
+        prime_s: float,
+        gulp: float,
+        gulp_m: float,
+        lose_m: float,
+        leak_s: float,
+        vented: bool = False,
     ) -> None:
         self.pipe = pipe
         self.open_loss = pipe.run.loss  # with its valve open
         self.drown_m = drown_m
         self.prime_s = prime_s
+        self.gulp = gulp
+        self.gulp_m = gulp_m
         self.lose_m = lose_m
         self.leak_s = leak_s
+        self.vented = vented
         self.draws_air = False
         self.primed = False
         self._drowned_s = 0.0
@@ -132,10 +147,15 @@ class Siphon:
         return self._drowned_s > 0.0
 
     def full(self, up: float, down: float) -> float:
-        """The flow with the pipe clean and full of water [m3/s]."""
+        """The flow with the pipe clean and primed [m3/s]; less when it gulps."""
         pipe = self.pipe
         head = up - (down if down > pipe.outlet else pipe.outlet)
-        return pipe.run.flow(head) if head > 0.0 else 0.0
+        if head <= 0.0:
+            return 0.0
+        short = pipe.mouth + self.gulp_m - up
+        if short <= 0.0:
+            return pipe.run.flow(head)
+        return pipe.run.flow(head) * (1.0 - self.gulp * min(1.0, short / self.gulp_m))
 
     def still(self, up: float, down: float, condition: float, dt_s: float) -> float:
         """See `Way`."""
@@ -150,11 +170,12 @@ class Siphon:
             if over > self.lose_m and self._air_s < self.leak_s:
                 return condition * self.full(up, down)
             self.lose_prime()
-        elif over > self.drown_m and not self.draws_air:
-            self._drowned_s += dt_s
+        elif over > self.drown_m and not self.vented and not self.draws_air:
+            if condition >= FLUSHING:
+                self._drowned_s += dt_s
             if self._drowned_s >= self.prime_s and up > down:
                 self.primed = True
                 return condition * self.full(up, down)
-        else:
+        elif self._drowned_s > 0.0:
             self._drowned_s = max(0.0, self._drowned_s - dt_s)
         return condition * self.pipe.film(up, down)

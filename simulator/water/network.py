@@ -7,7 +7,7 @@ from math import sqrt
 
 from rules.site.model import Site
 from simulator.water.build import Builder
-from simulator.water.drains import OpenPipe, Siphon
+from simulator.water.drains import Siphon
 from simulator.water.drift import Ends, Slopes, slopes_between
 from simulator.water.flows import WEIR_SI, Way
 from simulator.water.lift import Lift, Rise
@@ -47,9 +47,8 @@ class Network:
         edges: list[list[float]] = [[rim] for rim in self._rim_m]
         for _, way, upper, _ in self.ways:
             if isinstance(way, Siphon):
-                edges[upper] += [way.pipe.mouth, way.pipe.mouth + way.drown_m]
-            elif isinstance(way, OpenPipe):
-                edges[upper].append(way.mouth)
+                mouth = way.pipe.mouth
+                edges[upper] += [mouth, mouth + way.lose_m, mouth + way.gulp_m, mouth + way.drown_m]
         for lift in self.lifts.values():
             edges[lift.source].append(lift.intake)
         return edges

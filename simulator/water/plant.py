@@ -113,7 +113,7 @@ class Plant(Wired):
         return self.surface_m[i] - self.shapes.bottom_m[i]
 
     def siphon(self, key: str) -> Siphon:
-        """The siphon drain with this id; a KeyError if the site has none."""
+        """The drain with this id, whichever kind: what goes on in it; a KeyError if none."""
         return self._network.siphons[key]
 
     @property
@@ -172,8 +172,13 @@ class Plant(Wired):
 
     # --- time ---------------------------------------------------------------------------------
 
-    def advance(self, dt_s: float) -> None:
-        """Let `dt_s` seconds pass."""
+    @property
+    def fastest_m_s(self) -> float:
+        """How fast the level moves that moves fastest, up or down [m/s]."""
+        return self._fastest_m_s
+
+    def advance(self, dt_s: float, most_m_s: float = inf) -> None:
+        """Let `dt_s` seconds pass; fewer if a level comes to move faster than `most_m_s`."""
         left_s = dt_s
         while left_s > 1e-9:
             if not self._coasts():
@@ -184,6 +189,8 @@ class Plant(Wired):
             self._move(step_s)
             self._held_s -= step_s
             left_s -= step_s
+            if self._fastest_m_s > most_m_s:
+                return
 
     def _coasts(self) -> bool:
         """True if flows may stay as they are for now."""

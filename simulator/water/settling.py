@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rules.site.passages import OpenDrain, SiphonDrain
-from simulator.water.drains import OpenPipe, Siphon
+from simulator.water.drains import Siphon
 
 if TYPE_CHECKING:
     from simulator.water.plant import Plant
@@ -52,7 +52,7 @@ def _held_back(plant: Plant) -> bool:
         abs(way.advance(levels[upper], levels[lower], plant.condition[key], 1e-9))
         > HELD_BACK * abs(flows[key])
         for key, way, upper, lower in plant.ways
-        if not isinstance(way, (OpenPipe, Siphon)) and abs(flows[key]) > LITTLE_M3_S
+        if not isinstance(way, Siphon) and abs(flows[key]) > LITTLE_M3_S
     )
 
 

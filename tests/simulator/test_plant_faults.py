@@ -103,4 +103,4 @@ def test_siphon_can_be_made_to_lose_its_prime(running: Plant) -> None:
     running.advance(60.0)
     assert siphon.primed
     with pytest.raises(KeyError):
-        running.siphon("open-drain")
+        running.siphon("riser")

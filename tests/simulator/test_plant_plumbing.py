@@ -9,7 +9,7 @@ import pytest
 
 from rules.site.model import Site
 from rules.site.parse import parse_site
-from simulator.water.drains import OpenPipe, Siphon, gate_loss, level_limit_m3_s
+from simulator.water.drains import Siphon, gate_loss, level_limit_m3_s
 from simulator.water.flows import LOSSES, Run
 from simulator.water.plant import Plant
 from tests.simulator.third_site import THIRD_SITE
@@ -91,14 +91,12 @@ def test_level_run_caps_an_open_pipe(key: str) -> None:
     slow, fast = (level_limit_m3_s(bore_m, 0.01, n) for n in (0.013, 0.009))
     most = []
     for seed in range(1, 9):
-        pipe = way_of(Plant(site, seed), key)
-        assert isinstance(pipe, OpenPipe)
+        pipe = Plant(site, seed).siphon(key).pipe
         most.append(pipe.film(pipe.mouth + 0.15, 0.3))
     assert 0.9 * slow * 0.97 < min(most) < max(most) <= fast * 1.03
     assert max(most) - min(most) > 0.05 * slow
     steep = edited('"800 mm", fall = "8 mm"', '"80 mm", fall = "8 mm"')
-    bare = way_of(Plant(steep, 0, exact=True), "open-drain")
-    assert isinstance(bare, OpenPipe)
+    bare = Plant(steep, 0, exact=True).siphon("open-drain").pipe
     assert bare.film(bare.mouth + 0.15, 0.3) > 1.2 * max(most)
 
 

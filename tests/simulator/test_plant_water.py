@@ -128,7 +128,7 @@ def test_siphon_loses_prime_after_a_stop_and_primes_again(running: Plant) -> Non
     assert siphon.primed
     running.command("pump-relay", False)
     run_until(running, lambda: not siphon.primed, 60.0)
-    assert running.level_m("overflow-box") <= 0.060 + siphon.lose_m
+    assert running.level_m("overflow-box") <= 0.060 + siphon.lose_m + 0.0005
     running.advance(30.0)
     running.command("pump-relay", True)
     run_until(running, lambda: running.level_m("overflow-box") > 0.060 + siphon.drown_m, 60.0)
@@ -259,17 +259,72 @@ def test_top_off_fills_only_while_there_is_water(running: Plant) -> None:
     assert running.spilled_total_m3 == 0.0  # the whole reservoir fits
 
 
-def test_unguarded_block_of_the_main_drain_spills(classroom: Site) -> None:
-    """Some 13 l with the top-off shut: without that the drill would show nothing."""
-    for seed in (0, 1, 2):
-        plant = Plant(classroom, seed, exact=seed == 0)
-        plant.settle()
-        plant.condition["main-drain"] = 0.0
-        plant.advance(1200.0)
-        assert 0.005 < plant.spilled_total_m3 < 0.020
-        assert plant.spilled_m3["display"] > 0.0
-        assert plant.spilled_m3["reservoir"] == 0.0
-        assert plant.floor_m3 == plant.spilled_total_m3
+def test_siphon_gulps_before_it_loses_prime(running: Plant) -> None:
+    """Air takes more and more of its flow as the level comes down to its mouth, and none above."""
+    siphon = siphon_of(running)
+    mouth_m, down_m = siphon.pipe.mouth, running.level_m("inlet") + 0.100
+    bare = siphon.pipe.run.flow(siphon.gulp_m + mouth_m - down_m)
+    assert siphon.full(mouth_m + siphon.gulp_m, down_m) == pytest.approx(bare)
+    near = [siphon.full(mouth_m + share * siphon.gulp_m, down_m) for share in (0.8, 0.5, 0.2)]
+    assert bare > near[0] > near[1] > near[2] > 0.5 * bare
+
+
+def test_weaker_pump_leaves_the_siphon_gulping_and_steady(running: Plant) -> None:
+    """With a third less water the box stands just over its mouth, air goes down, prime stays."""
+    siphon = siphon_of(running)
+    running.lifts["return-pump"].condition = 0.7
+    running.advance(900.0)
+    assert siphon.primed
+    stood_m = running.level_m("overflow-box")
+    assert siphon.lose_m < stood_m - 0.060 < siphon.gulp_m
+    running.advance(60.0)
+    assert running.level_m("overflow-box") == pytest.approx(stood_m, abs=2e-4)
+
+
+def test_drowned_open_drain_runs_full_unless_air_comes_in_at_its_top(classroom: Site) -> None:
+    """Drowned for some seconds it carries more than twice its film, and falls back with a gulp."""
+    plant = Plant(classroom, 0, exact=True)
+    plant.settle()
+    drain = plant.siphon("emergency-drain")
+    drain.vented = False
+    plant.condition["main-drain"] = 0.0
+    film_m3_s = drain.pipe.limit_m3_s
+    run_until(plant, lambda: plant.level_m("overflow-box") - 0.200 > drain.drown_m, 30.0)
+    assert run_until(plant, lambda: drain.primed, 30.0) == pytest.approx(drain.prime_s, abs=0.2)
+    plant.advance(0.1)
+    assert plant.flows_m3_s["emergency-drain"] > 2.0 * film_m3_s
+    plant.advance(1200.0)
+    assert plant.spilled_total_m3 == 0.0
+    plant.command("pump-relay", False)
+    run_until(plant, lambda: not drain.primed, 60.0)
+    plant.advance(0.1)
+    assert plant.flows_m3_s["emergency-drain"] < film_m3_s
+
+
+def test_blocked_pipe_keeps_its_air(running: Plant) -> None:
+    """Nothing flows that could take it along, however long its mouth is drowned."""
+    drain = running.siphon("emergency-drain")
+    drain.vented = False
+    for key in ("main-drain", "open-drain", "emergency-drain"):
+        running.condition[key] = 0.0
+    running.advance(120.0)
+    assert running.level_m("overflow-box") > 0.300
+    assert not drain.primed
+
+
+@pytest.mark.parametrize("seed", [0, 11, 13])
+def test_unguarded_block_of_the_main_drain_spills(classroom: Site, seed: int) -> None:
+    """Some 13 l where the other drains keep their air; where one primes, nothing at all."""
+    plant = Plant(classroom, seed, exact=seed == 0)
+    plant.settle()
+    assert plant.siphon("open-drain").vented
+    assert plant.siphon("emergency-drain").vented
+    plant.condition["main-drain"] = 0.0
+    plant.advance(1200.0)
+    assert 0.005 < plant.spilled_total_m3 < 0.020
+    assert plant.spilled_m3["display"] > 0.0
+    assert plant.spilled_m3["reservoir"] == 0.0
+    assert plant.floor_m3 == plant.spilled_total_m3
 
 
 def test_rack_is_safe_by_itself_when_every_drain_blocks(rack: Site) -> None:
