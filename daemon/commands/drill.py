@@ -33,7 +33,9 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
     command.add_argument("names", metavar="NAME", nargs="*", help="drills, or drill files (.toml)")
     command.add_argument(
-        "--site", default="classroom", metavar="SITE.toml", help=f"{SITE_HELP} (default: classroom)"
+        "--site",
+        metavar="SITE.toml",
+        help=f"{SITE_HELP} (default: classroom; the recording's own for a recorded night)",
     )
     which = command.add_mutually_exclusive_group()
     which.add_argument("--list", action="store_true", help="list the drills, by groups, and end")
@@ -55,11 +57,17 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
         metavar="FILE.svg",
         help="draw the live view at the moment after the first cut (one drill)",
     )
+    command.add_argument(
+        "--record",
+        metavar="FILE.csv.gz",
+        help="save what the guard saw and did, for weirkeeper replay (one drill)",
+    )
 
 
 def main(options: argparse.Namespace) -> int:
     """Run the drills."""
-    from daemon.commands.finding import find_site
+    from daemon.commands.finding import site_for
+    from daemon.commands.recorded import taped
     from daemon.commands.verdicts import print_outcome
     from daemon.errors import InputError
     from rules.hazards.table import HAZARDS
@@ -73,20 +81,21 @@ def main(options: argparse.Namespace) -> int:
         raise InputError(
             f"no such hazard: {', '.join(sorted(unknown))}; there are {', '.join(HAZARDS)}"
         )
-    if options.picture and len(options.names) != 1:
-        raise InputError("--picture draws one drill: name it")
-    site = find_site(options.site)
+    if (options.picture or options.record) and len(options.names) != 1:
+        raise InputError("--picture and --record are for one drill: name it")
     drills = _chosen(options)
     outcomes = []
     for number, (name, drill) in enumerate(drills.items(), 1):
+        site = site_for(drill, options.site)
         progress = _progress(f"{number}/{len(drills)} {name}", options.json)
         drawn = _picture(options.picture, site, drill, progress) if options.picture else progress
-        outcome = run(site, drill, options.seed, without=without, progress=drawn)
+        with taped(options, site, name) as tap:
+            outcome = run(site, drill, options.seed, without=without, progress=drawn, tap=tap)
         _clear(options.json)
         bare = run(site, drill, options.seed, keeper="none")
         outcomes.append((outcome, bare))
         if not options.json:
-            print_outcome(site, outcome, None if outcome.not_applicable else bare)
+            print_outcome(site, outcome, None if bare.not_applicable else bare)
     if options.json:
         plain = [
             {**outcome.to_json(trace=False), "without_guard": bare.to_json(trace=False)}

@@ -1,0 +1,78 @@
+"""The report of `weirkeeper drill`: every drill's page, with the same night kept in other ways."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+from typing import TYPE_CHECKING
+
+from daemon.errors import InputError
+from rules.site.model import Site
+from simulator.night.runner import run
+from simulator.report.told import KEEPERS, Bands, Told
+from simulator.report.write import Report, ReportError
+
+if TYPE_CHECKING:
+    from simulator.night.night import Progress
+    from simulator.night.outcome import Outcome
+    from simulator.story.drill import Drill
+
+
+def bands(site: Site) -> Bands:
+    """How far the capacity of each chamber's drains may be off, as the assessment doubts it."""
+    from rules import engine
+    from rules.assessment.doubt import doubt
+    from rules.hydraulics.network import Hydraulics
+
+    figures = engine.plan_for(site).figures
+    found = doubt(site, figures, Hydraulics(site, bore="mean"))
+    return {
+        drained.chamber: (
+            drained.firm.low / drained.firm.value,
+            drained.firm.high / drained.firm.value,
+        )
+        for drained in found.drained
+        if drained.firm.value > 0.0
+    }
+
+
+class Reporting:
+    """A report that is being written; raises InputError where it cannot be."""
+
+    def __init__(self, options: argparse.Namespace, site: Site, count: int) -> None:
+        self._options = options
+        self._site = site
+        self._bands = bands(site)
+        try:
+            self._report = Report(options.report, site, options.seed, count)
+        except ReportError as error:
+            raise InputError(str(error)) from None
+
+    def add(self, name: str, drill: Drill, nights: dict[str, Outcome], progress: Progress) -> None:
+        """Add a drill, `nights` being those that were run already, by keeper."""
+        guard, group = nights["guard"], drill.group or "others"
+        try:
+            if guard.not_applicable is not None:
+                self._report.add_not_here(drill.title, group, guard.not_applicable)
+                return
+            seed = self._options.seed
+            for keeper in KEEPERS:
+                if keeper not in nights:
+                    nights[keeper] = run(self._site, drill, seed, keeper=keeper, progress=progress)
+            again = self._again(name)
+            self._report.add(Told(name, group, self._site, drill, nights, self._bands, again))
+        except ReportError as error:
+            raise InputError(str(error)) from None
+
+    def _again(self, name: str) -> str:
+        """The words that run this drill once more."""
+        options = self._options
+        words = ["weirkeeper", "drill", name, "--site", options.site, "--seed", str(options.seed)]
+        for hazard in options.without:
+            words += ["--without", hazard]
+        return shlex.join(words)
+
+    @property
+    def start(self) -> str:
+        """Where the report begins."""
+        return str(self._report.start)

@@ -1,0 +1,126 @@
+"""Sentences of a report: what happened, what the guard did, and what would have been."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, get_args, get_origin
+
+from pydantic import BaseModel, WithJsonSchema
+
+from rules.site import show
+from rules.site.model import Site
+from rules.site.show import Units
+from simulator.night.outcome import Outcome
+from simulator.report.told import KEEPERS, Told, things
+from simulator.story.happenings import Happening
+from simulator.story.judge import DROP_M3
+
+TOLD_ELSEWHERE = frozenset({"what", "where", "at", "cause", "over"})
+"""Keys of a happening that have their own place in a sentence."""
+
+
+def _quantity(annotation: Any) -> str:
+    """What a key holds, by the words with which its quantity describes itself; else nothing."""
+    if get_origin(annotation) is Annotated:
+        for extra in get_args(annotation)[1:]:
+            if isinstance(extra, WithJsonSchema) and isinstance(extra.json_schema, dict):
+                return str(extra.json_schema.get("description", ""))
+    return next((found for part in get_args(annotation) if (found := _quantity(part))), "")
+
+
+def _described(model: type[BaseModel], key: str) -> str:
+    field = model.model_fields[key]
+    for extra in field.metadata:
+        if isinstance(extra, WithJsonSchema) and isinstance(extra.json_schema, dict):
+            return str(extra.json_schema.get("description", ""))
+    return _quantity(field.annotation)
+
+
+def _value(value: object, what: str, units: Units) -> str:
+    """A value of a happening in words, `what` being how its quantity describes itself."""
+    if not isinstance(value, (int, float)) or isinstance(value, bool):
+        return str(value)
+    number = float(value)
+    for unit, said in (
+        ("[s inside]", show.duration(number)),
+        ("[m inside]", show.length(number, units)),
+        ("[m3 inside]", show.volume(number, units)),
+        ("[m3/s inside]", show.flow(number, units)),
+        ("[0 to 1 inside]", show.share(number)),
+    ):
+        if unit in what:
+            return said
+    return f"{number:g}"
+
+
+def happening(site: Site, event: Happening) -> str:
+    """What happens, to what, and how much of it, on this site."""
+    keys = things(site, event)
+    where = ", ".join(dict.fromkeys(site.label(key) for key in keys))
+    model = type(event)
+    details = [
+        f"{key.replace('_', ' ').strip()} {_value(value, _described(model, key), site.site.units)}"
+        for key in model.model_fields
+        if key not in TOLD_ELSEWHERE and (value := getattr(event, key)) is not None
+    ]
+    over = getattr(event, "over", None)
+    if over:
+        details.append(f"over {show.duration(over)}")
+    told = event.what + (f": {where}" if where else "")
+    return f"{told} ({', '.join(details)})" if details else told
+
+
+def floor_m3(night: Outcome) -> float:
+    """All the water that came onto the floor in a night [m3]."""
+    return night.spilled_total_m3 + night.leaked_m3
+
+
+def water(volume_m3: float, units: Units) -> str:
+    """An amount of water on the floor, nothing if it is nothing."""
+    return show.volume(volume_m3, units) if volume_m3 > DROP_M3 else "nothing"
+
+
+def seen_and_done(told: Told) -> str:
+    """What the guard saw and did, in a sentence."""
+    night, cause_s = told.guard, told.guard.cause_s or 0.0
+    alarm_s, cut_s = told.first_alarm_s, night.cut_s
+    if alarm_s is None and cut_s is None:
+        return "The guard raised no alarm and cut nothing."
+    parts = []
+    if alarm_s is not None:
+        hazard = next(hazard for t, hazard, _ in night.alarms if t == alarm_s)
+        parts.append(f"saw it {show.duration(alarm_s - cause_s)} later ({hazard})")
+    if cut_s is not None:
+        parts.append(f"cut the pump {show.duration(cut_s - cause_s)} after the cause")
+    else:
+        parts.append("cut nothing")
+    return f"The guard {' and '.join(parts)}."
+
+
+def would_have_been(told: Told) -> str:
+    """What came onto the floor under each keeper, and which pump ran dry, in a sentence or two."""
+    units = told.site.site.units
+    floors = [
+        f"{water(floor_m3(told.nights[keeper]), units)} {KEEPERS[keeper].said}"
+        for keeper in told.keepers
+    ]
+    said = f"On the floor: {', '.join(floors)}."
+    dry = [
+        f"{show.duration(told.nights[keeper].dry_s)} {KEEPERS[keeper].said}"
+        for keeper in told.keepers
+        if told.nights[keeper].dry_s > 0.0
+    ]
+    return f"{said} The pump ran dry for {', '.join(dry)}." if dry else said
+
+
+def cut(night: Outcome) -> str:
+    """When the pump was cut after the cause."""
+    if night.cut_s is None:
+        return "never"
+    if night.cause_to_cut_s is None:
+        return f"{show.duration(night.cut_s)} from the start"
+    return f"{show.duration(night.cause_to_cut_s)} after the cause"
+
+
+def verdict(night: Outcome) -> str:
+    """The verdict in a word or two."""
+    return "held" if night.passed else "not held"
