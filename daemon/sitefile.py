@@ -16,17 +16,21 @@ LONGEST_BYTES = 1_000_000
 
 def load(path: str) -> Site:
     """Read and check the site file at `path`; raises SiteError, with sentences."""
+    return parse_site(text_of(path), Path(path).name)
+
+
+def text_of(path: str) -> str:
+    """The text of the site file at `path`; raises SiteError, with a sentence."""
     file = Path(path)
     try:
         if file.stat().st_size > LONGEST_BYTES:
             raise SiteError([Problem(path, "", "", "larger than 1 MB: this is no site file")])
-        text = file.read_text(encoding="utf-8")
+        return file.read_text(encoding="utf-8")
     except UnicodeDecodeError:
         raise SiteError([Problem(path, "", "", "not UTF-8 text")]) from None
     except OSError as error:
         sentence = f"cannot be read: {error.strerror or error}"
         raise SiteError([Problem(path, "", "", sentence)]) from None
-    return parse_site(text, file.name)
 
 
 def load_apart(path: str) -> Site:

@@ -66,7 +66,7 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Run the drills."""
-    from daemon.commands.finding import site_for
+    from daemon.commands.finding import DEMO_SITE, find_site, site_for
     from daemon.commands.recorded import taped
     from daemon.commands.verdicts import print_outcome
     from daemon.errors import InputError
@@ -83,10 +83,11 @@ def main(options: argparse.Namespace) -> int:
         )
     if (options.picture or options.record) and len(options.names) != 1:
         raise InputError("--picture and --record are for one drill: name it")
+    shared = find_site(options.site or DEMO_SITE)
     drills = _chosen(options)
     outcomes = []
     for number, (name, drill) in enumerate(drills.items(), 1):
-        site = site_for(drill, options.site)
+        site = shared if drill.recording is None else site_for(drill.recording, options.site)
         progress = _progress(f"{number}/{len(drills)} {name}", options.json)
         drawn = _picture(options.picture, site, drill, progress) if options.picture else progress
         with taped(options, site, name) as tap:

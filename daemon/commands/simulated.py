@@ -69,6 +69,9 @@ def run_simulated(options: argparse.Namespace) -> int:
     """Run one drill through the whole daemon; 0 if it held, 1 if not or if a tick failed."""
     site = find_site(options.site or "classroom")
     drill = find_drill(options.simulate)
+    if drill.recording is not None:
+        sentence = "plays a recording, which has no plant to guard; weirkeeper drill plays it"
+        raise InputError(f"{drill.title}: {sentence}")
     fixed = options.speed or (None if options.live else 1.0)
     plant = Plant(site, options.seed, timer_relay=True)
     plant.settle()

@@ -17,6 +17,7 @@ from daemon.recording.format import Head, Said
 from daemon.recording.source import Progress, lines, problem
 from rules.signals import Command, Quality, Reading
 from rules.site.model import Site
+from rules.site.parse import parse_site
 
 NO_VALUE = Reading(nan, Quality.BAD, 0.0, "the recording has no value")
 _WET, _DRY = Reading(1.0), Reading(0.0)
@@ -59,6 +60,13 @@ class Recording:
     def ours(self) -> bool:
         """True for a recording of a guard, and not readings from elsewhere."""
         return self.head is not None
+
+    def own_site(self) -> Site:
+        """The site that was recorded; raises InputError, or SiteError with sentences."""
+        if self.head is None or not self.head.site_text.strip():
+            sentence = "holds no site file of its own: name the one it belongs to with --site"
+            raise problem(self.file, 0, "", sentence)
+        return parse_site(self.head.site_text, f"{self.file}, its site file")
 
     def columns(self, site: Site) -> Columns:
         """What belongs to what on a site; raises InputError with a sentence."""

@@ -106,11 +106,15 @@ def whole_file(path: Path) -> Iterator[TextIO]:
         beside.unlink(missing_ok=True)
 
 
+class NothingToRecordError(Exception):
+    """No guard looked at anything."""
+
+
 class RecordingFile:
     """Puts every look of a guard into a file as it comes; to be used in a `with` statement.
 
-    The file takes its place at the end of that, whole; a run that failed leaves none. Raises
-    InputError where it cannot be written.
+    The file takes its place at the end of that, whole; a run that failed, or in which no guard
+    looked at anything, leaves none. Raises InputError where it cannot be written.
     """
 
     def __init__(self, path: Path, head: Head, site: Site) -> None:
@@ -131,8 +135,11 @@ class RecordingFile:
         trace: TracebackType | None,
     ) -> None:
         with _sentences(self._path):
-            if kind is None and self._writer is not None:
+            if self._writer is not None and kind is None:
                 self._writer.end()
+            elif error is None:
+                error = NothingToRecordError()
+                kind = type(error)
             self._whole.__exit__(kind, error, trace)
 
     @property
