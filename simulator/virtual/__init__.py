@@ -1,0 +1,1 @@
+"""The whole daemon under virtual time: its machine, broker and disk simulated, one seed, one trace."""

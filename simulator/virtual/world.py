@@ -1,0 +1,158 @@
+"""The world of a night under virtual time: the water, the faults of broker, disk and clock."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import replace
+
+from rules.signals import TICK_S, Decision
+from rules.site.model import Site
+from simulator.night.evidence import Arrived
+from simulator.night.night import Night
+from simulator.story.drill import Drill
+from simulator.story.happenings import Happening
+from simulator.story.happenings_world import (
+    BrokerDown,
+    BrokerForgets,
+    BrokerHangs,
+    ClockJumps,
+    DiskFull,
+    DiskStalls,
+)
+from simulator.virtual.host import Around
+from simulator.virtual.phone import Shown
+from simulator.virtual.process import Pins
+
+LATE_S = 0.002
+"""So long after a tick was due, the world goes on by itself [s]."""
+
+
+class Weather:
+    """Faults of what stands around the machine; each ends by itself, the longest counts."""
+
+    def __init__(self, around: Around) -> None:
+        self._around = around
+        self._until_s: dict[str, float] = {}
+
+    def jump_clock(self, by_s: float) -> None:
+        """Set the wall clock."""
+        self._around.clock.jump(by_s)
+
+    def fill_disk(self, lasts_s: float) -> None:
+        """Let nothing more be written."""
+        self._around.disk.full = True
+        self._for("disk full", lasts_s, self._room)
+
+    def stall_disk(self, lasts_s: float) -> None:
+        """Let every step of the disk take until then."""
+        self._around.trace.add("disk", f"stalls for {lasts_s:.1f} s")
+        self._around.disk.stall(lasts_s)
+
+    def stop_broker(self, lasts_s: float) -> None:
+        """Kill the broker, and start it again."""
+        self._around.broker.stop()
+        self._for("broker down", lasts_s, self._around.broker.start)
+
+    def hang_broker(self, lasts_s: float) -> None:
+        """Leave the broker's connections half open."""
+        self._around.broker.hang()
+        self._for("broker hangs", lasts_s, self._around.broker.go_on)
+
+    def forget(self) -> None:
+        """Give the broker an empty disk."""
+        self._around.broker.forget()
+
+    def _room(self) -> None:
+        self._around.disk.full = False
+
+    def _for(self, what: str, lasts_s: float, end: Callable[[], None]) -> None:
+        until_s = self._around.loop.time() + lasts_s
+        self._until_s[what] = max(self._until_s.get(what, 0.0), until_s)
+
+        def over() -> None:
+            if self._around.loop.time() >= self._until_s[what]:
+                end()
+
+        self._around.loop.call_at(until_s, over, context=self._around.loop.world)
+
+
+class World:
+    """Moves a night by the daemon's ticks, and by its own while there are none."""
+
+    def __init__(self, site: Site, night: Night, pins: Pins, around: Around) -> None:
+        self.night = night
+        self.over: asyncio.Future[None] = around.loop.create_future()
+        self.weather = Weather(around)
+        self._site = site
+        self._pins = pins
+        self._around = around
+        self._loop = around.loop
+        self._moved_s = 0.0
+        self._last = Decision((False,) * len(site.outputs), (), (), (), ())
+        self._begun = False
+        self._beat_later()
+
+    def move(self) -> None:
+        """Bring the world to this moment; called before each tick of the guard."""
+        self._moved_s = self._loop.time()
+        self.night.move(self._moved_s)
+
+    def take(self, decision: Decision) -> None:
+        """Look at what the guard decided."""
+        self._last = decision
+        self.night.take(decision)
+        if self.night.begun and not self._begun:
+            self._begun = True
+            self._begin(self.night.drill)
+        if self.night.ended and not self.over.done():
+            self.over.set_result(None)
+
+    def show(self, shown: Shown) -> None:
+        """A phone shows a message."""
+        seen, alarm = self.night.seen, shown.event["alarm"]
+        if seen is None or seen.arrived is None or shown.event["kind"] != "alarm-raised":
+            return
+        key = f"{shown.event['boot']} {alarm['row']} {alarm['occurrence']}"
+        seen.arrived.append(Arrived(self.night.time_of(shown.t_s), shown.hazard, key))
+
+    def _beat_later(self) -> None:
+        due_s = self._moved_s + TICK_S + LATE_S
+        self._loop.call_at(due_s, self._beat, context=self._loop.world)
+
+    def _beat(self) -> None:
+        if self._loop.time() - self._moved_s > TICK_S:
+            self.move()
+            outputs = tuple(self._pins.left[key] for key in self._site.outputs)
+            self.take(replace(self._last, events=(), outputs=outputs))
+        self._beat_later()
+
+    def _begin(self, drill: Drill) -> None:
+        self._around.trace.add("world", f"the story begins: {drill.title}")
+        if self.night.seen is not None:
+            self.night.seen.arrived = []
+        began_s = self._loop.time()
+        for event in drill.happens:
+            act = self._fault(event)
+            if act is not None:
+                self._loop.call_at(began_s + event.at, act, context=self._loop.world)
+
+    def _fault(self, event: Happening) -> Callable[[], None] | None:
+        """What happens to broker, disk and clock; the script does the rest."""
+        weather = self.weather
+        match event:
+            case ClockJumps():
+                by_s = event.by if event.to == "forward" else -event.by
+                return lambda: weather.jump_clock(by_s)
+            case DiskFull():
+                return lambda: weather.fill_disk(event.lasts)
+            case DiskStalls():
+                return lambda: weather.stall_disk(event.lasts)
+            case BrokerDown():
+                return lambda: weather.stop_broker(event.lasts)
+            case BrokerHangs():
+                return lambda: weather.hang_broker(event.lasts)
+            case BrokerForgets():
+                return weather.forget
+            case _:
+                return None
