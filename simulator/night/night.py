@@ -84,6 +84,15 @@ class Night:
         return self._seen is not None
 
     @property
+    def seen(self) -> Evidence | None:
+        """What it is judged by; None before it has begun."""
+        return self._seen
+
+    def time_of(self, t_s: float) -> float:
+        """A moment of the guard's clock as time from the start of the drill [s]."""
+        return t_s - self._began_s
+
+    @property
     def drill_s(self) -> float:
         """Time since the drill began [s]; nought before."""
         # rounded: what is to happen at 120 s must not wait because of 119.99999999999
@@ -101,7 +110,7 @@ class Night:
         self._t_s = t_s
 
     def move_until(self, t_s: float) -> float:
-        """Bring the world to `t_s`, or to where a sensor shows anything new; where it is then [s]."""
+        """Bring the world to `t_s`, or to where a sensor shows anything new; the time then [s]."""
         self._tell()
         self._t_s = self.stand.advance_until(t_s)
         return self._t_s
