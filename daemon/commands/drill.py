@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from daemon.commands.finding import SITE_HELP
 
 if TYPE_CHECKING:
+    from daemon.commands.reporting import Reporting
     from rules.site.model import Site
     from simulator.night.night import Moment, Progress
     from simulator.story.drill import Drill
@@ -24,6 +25,7 @@ without a guard. Without a name, all of them.
   weirkeeper drill main-drain-blocked all-drains-blocked
   weirkeeper drill --site reef.toml --seed 7
   weirkeeper drill main-drain-blocked --without drain-capacity    is that row needed?
+  weirkeeper drill --all --report nights                          a page a drill, with pictures
 
 exit codes: 0 every drill held, 1 one did not, 2 what you gave cannot be used
 """
@@ -51,6 +53,12 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
         default=[],
         metavar="HAZARD",
         help="take a hazard's rows out of the guard, to see whether the drill needs them",
+    )
+    command.add_argument(
+        "--report",
+        metavar="DIR",
+        help="write a page for each drill into this folder, and an index; each night is then also "
+        "run under a high float alone",
     )
     command.add_argument(
         "--picture",
@@ -85,6 +93,7 @@ def main(options: argparse.Namespace) -> int:
         raise InputError("--picture and --record are for one drill: name it")
     shared = find_site(options.site or DEMO_SITE)
     drills = _chosen(options)
+    report = _report(options, shared, len(drills))
     outcomes = []
     for number, (name, drill) in enumerate(drills.items(), 1):
         site = shared if drill.recording is None else site_for(drill.recording, options.site)
@@ -97,6 +106,11 @@ def main(options: argparse.Namespace) -> int:
         outcomes.append((outcome, bare))
         if not options.json:
             print_outcome(site, outcome, None if bare.not_applicable else bare)
+        if report is not None:
+            report.add(name, site, drill, {"guard": outcome, "none": bare}, progress)
+            _clear(options.json)
+    if report is not None:
+        print(f"report: {report.start}", file=sys.stderr)
     if options.json:
         plain = [
             {**outcome.to_json(trace=False), "without_guard": bare.to_json(trace=False)}
@@ -105,6 +119,15 @@ def main(options: argparse.Namespace) -> int:
         print(json.dumps(plain, indent=2))
     held = [outcome.passed or outcome.not_applicable for outcome, _ in outcomes]
     return 0 if all(held) else 1
+
+
+def _report(options: argparse.Namespace, site: Site, count: int) -> Reporting | None:
+    """The report to be written, if one is asked for; raises InputError where it cannot be."""
+    if options.report is None:
+        return None
+    from daemon.commands.reporting import Reporting
+
+    return Reporting(options, site, count)
 
 
 def _list() -> None:

@@ -41,26 +41,34 @@ class Reporting:
 
     def __init__(self, options: argparse.Namespace, site: Site, count: int) -> None:
         self._options = options
-        self._site = site
-        self._bands = bands(site)
+        self._known: tuple[Site, Bands] | None = None
         try:
             self._report = Report(options.report, site, options.seed, count)
         except ReportError as error:
             raise InputError(str(error)) from None
 
-    def add(self, name: str, drill: Drill, nights: dict[str, Outcome], progress: Progress) -> None:
+    def _of(self, site: Site) -> Bands:
+        """The bands of a site, computed once; all drills but recordings are of one and the same."""
+        if self._known is None or self._known[0] is not site:
+            self._known = (site, bands(site))
+        return self._known[1]
+
+    def add(
+        self, name: str, site: Site, drill: Drill, nights: dict[str, Outcome], progress: Progress
+    ) -> None:
         """Add a drill, `nights` being those that were run already, by keeper."""
         guard, group = nights["guard"], drill.group or "others"
+        nights = {k: night for k, night in nights.items() if night.not_applicable is None}
         try:
             if guard.not_applicable is not None:
                 self._report.add_not_here(drill.title, group, guard.not_applicable)
                 return
             seed = self._options.seed
             for keeper in KEEPERS:
-                if keeper not in nights:
-                    nights[keeper] = run(self._site, drill, seed, keeper=keeper, progress=progress)
+                if keeper not in nights and drill.recording is None:
+                    nights[keeper] = run(site, drill, seed, keeper=keeper, progress=progress)
             again = self._again(name)
-            self._report.add(Told(name, group, self._site, drill, nights, self._bands, again))
+            self._report.add(Told(name, group, site, drill, nights, self._of(site), again))
         except ReportError as error:
             raise InputError(str(error)) from None
 

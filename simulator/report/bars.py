@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from rules.signals import AlarmState, EventKind
 from rules.site import show
@@ -182,6 +183,17 @@ def output_rows(scene: Scene, keeper: str) -> list[Html]:
         words = f"{site.label(key)} {KEEPERS[keeper].said}: on for {show.duration(on_s)} in all."
         rows.append(bar_row(name, words, scene, bars))
     return rows
+
+
+def stops(told: Told, keeper: str) -> int:
+    """How often a pump's relay let go in a night."""
+    course = told.courses[keeper]
+    values = [
+        course.values(f"{key}.on")
+        for key, output in told.site.outputs.items()
+        if output.kind == "pump"
+    ]
+    return sum(a >= 0.5 > b for seen in values for a, b in pairwise(seen))
 
 
 # --- alarms -------------------------------------------------------------------------------------

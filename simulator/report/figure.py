@@ -59,29 +59,16 @@ def _part(title: str, *rows: Html) -> Html:
 def figure(told: Told, window: Window, title: str) -> Html:
     """A figure of one stretch of the night."""
     scene = Scene(told, window, _marks(told))
-    others = [keeper for keeper in told.keepers if keeper != "guard"]
-    compared = [row for k in others for row in bars.output_rows(scene, k)]
     parts = [
         _part(
             "What went wrong, and when it showed",
             *bars.happening_rows(scene),
             *bars.story_rows(scene),
         ),
-        _part(
-            "The water",
-            _keeper_key(told),
-            *(strips.level_row(scene, chamber) for chamber in told.chambers),
-            *(strips.flow_row(scene, key) for key in strips.flow_chambers(told)),
-        ),
+        _water(scene),
         _part("What the guard switched", *bars.output_rows(scene, "guard")),
         _alarms(scene),
-        _part(
-            "What would have been",
-            _keeper_key(told),
-            *compared,
-            strips.floor_row(scene),
-            strips.dry_row(scene),
-        ),
+        _compared(scene),
     ]
     above = window.cause_ticks()
     axis_above = [time_axis(above, window, "from the cause", above=True)] if above else []
@@ -97,6 +84,32 @@ def figure(told: Told, window: Window, title: str) -> Html:
         data_to=f"{window.to_s:g}",
         data_clock=f"{window.clock_s:g}",
         data_cause=None if window.cause_s is None else f"{window.cause_s:g}",
+    )
+
+
+def _water(scene: Scene) -> Html:
+    told = scene.told
+    if not told.has_water:
+        return Html("")
+    return _part(
+        "The water",
+        _keeper_key(told),
+        *(strips.level_row(scene, chamber) for chamber in told.chambers),
+        *(strips.flow_row(scene, key) for key in strips.flow_chambers(told)),
+    )
+
+
+def _compared(scene: Scene) -> Html:
+    told = scene.told
+    if not told.has_water:
+        return Html("")
+    others = [keeper for keeper in told.keepers if keeper != "guard"]
+    return _part(
+        "What would have been",
+        _keeper_key(told),
+        *(row for keeper in others for row in bars.output_rows(scene, keeper)),
+        strips.floor_row(scene),
+        strips.dry_row(scene),
     )
 
 

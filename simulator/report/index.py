@@ -40,10 +40,13 @@ def line(told: Told, file: str) -> Line:
         ("cause to cut", Html("no cut" if to_cut is None else show.duration(to_cut))),
     ]
     floors = {keeper: wording.floor_m3(told.nights[keeper]) for keeper in told.keepers}
+    if told.foremost is None:
+        cells.append(("level", Html("a recording: no water")))
+        return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, {})
     for keeper, volume in floors.items():
         kind = "dry" if wording.water(volume, units) == "nothing" else "wet"
         cells.append((KEEPERS[keeper].name, el("span", wording.water(volume, units), class_=kind)))
-    cells.append((f"level of the {told.site.label(told.foremost)}", spark(told)))
+    cells.append((f"level of the {told.site.label(told.foremost)}", spark(told, told.foremost)))
     return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, floors)
 
 
@@ -53,11 +56,10 @@ def not_here(title: str, group: str, why: str) -> Line:
     return Line(title, group, None, cells, None, {})
 
 
-def spark(told: Told) -> Html:
-    """The level of the chamber that matters most, in every night, against its rim."""
+def spark(told: Told, chamber: str) -> Html:
+    """The level of a chamber in every night, against its rim."""
     close = close_up(told)
     window = close[1] if close else whole(told)
-    chamber = told.foremost
     seen = [
         level
         for course in told.courses.values()
@@ -142,14 +144,19 @@ def _group(group: str, lines: list[Line]) -> Html:
     for found in lines:
         name = el("a", found.title, href=found.file) if found.file else join(found.title)
         cells = list(found.cells)
-        span = len(heads) - 1 if len(cells) == 1 else None
+        span = len(heads) - len(cells) if len(cells) < len(heads) - 1 else None
         rows.append(
             el(
                 "tr",
                 el("th", name, scope="row"),
                 *(
-                    el("td", cell, data_label=label, colspan=None if span is None else str(span))
-                    for label, cell in cells
+                    el(
+                        "td",
+                        cell,
+                        data_label=label,
+                        colspan=str(span) if span and i == len(cells) - 1 else None,
+                    )
+                    for i, (label, cell) in enumerate(cells)
                 ),
             )
         )

@@ -8,7 +8,7 @@ from importlib.resources import files
 
 from rules.site import show
 from simulator.night.outcome import Outcome
-from simulator.report import axes, wording
+from simulator.report import axes, bars, wording
 from simulator.report.figure import close_up, figure, whole
 from simulator.report.markup import Html, el, join
 from simulator.report.told import KEEPERS, Told
@@ -103,30 +103,31 @@ def _head(told: Told) -> Html:
         el("p", " ".join(drill.story.split()), class_="story"),
         el(
             "p",
-            began,
-            wording.seen_and_done(told),
-            " ",
-            wording.would_have_been(told),
+            wording.unbroken(
+                f"{began}{wording.seen_and_done(told)} {wording.would_have_been(told)}"
+            ),
             class_="gist",
         ),
     )
 
 
 def _nights(told: Told) -> Html:
-    units = told.site.site.units
-    foremost = told.site.label(told.foremost)
-    rim = show.length(told.site.chambers[told.foremost].rim, units)
+    units, foremost = told.site.site.units, told.foremost
+    if foremost is None:
+        return Html("")
+    rim = show.length(told.site.chambers[foremost].rim, units)
 
     def highest(keeper: str) -> str:
-        found = told.courses[keeper].highest_m(told.foremost)
+        found = told.courses[keeper].highest_m(foremost)
         return "not known" if found is None else show.length(found, units)
 
     lines: dict[str, Callable[[str], str]] = {
         "water on the floor": lambda k: wording.water(wording.floor_m3(told.nights[k]), units),
-        f"highest level of the {foremost} (rim {rim})": highest,
-        "pump ran dry for": lambda k: show.duration(told.nights[k].dry_s),
+        f"highest level of the {told.site.label(foremost)} (rim {rim})": highest,
+        "pump ran dry": lambda k: wording.stretch(told.nights[k].dry_s),
         "pump cut": lambda k: wording.cut(told.nights[k]),
-        "needless stop": lambda k: show.duration(told.nights[k].needless_stop_s),
+        "pump stopped": lambda k: _times(bars.stops(told, k)),
+        "stopped without need": lambda k: wording.stretch(told.nights[k].needless_stop_s),
     }
     head = el(
         "tr",
@@ -142,6 +143,10 @@ def _nights(told: Told) -> Html:
         el("h2", "The same night, kept three ways" if len(told.keepers) == 3 else "The night"),
         el("table", el("thead", head), el("tbody", *body), class_="nights"),
     )
+
+
+def _times(count: int) -> str:
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _statements(told: Told) -> Html:

@@ -105,8 +105,13 @@ class Told:
         since = self.guard.cause_s or 0.0
         return next((t for t, _, _ in self.guard.alarms if t >= since), None)
 
+    @property
+    def has_water(self) -> bool:
+        """True where there is water to look at; a recording that is played has readings only."""
+        return bool(self.courses["guard"].t_s)
+
     @cached_property
-    def foremost(self) -> str:
+    def foremost(self) -> str | None:
         """The chamber that spills most in any night; if none does, the one nearest to its rim."""
         chambers = self.chambers
 
@@ -116,12 +121,16 @@ class Told:
             rim = self.site.chambers[chamber].rim
             return (spilled if spilled > DROP_M3 else 0.0, highest - rim)
 
-        return max(chambers, key=worst)
+        return max(chambers, key=worst, default=None)
 
     @cached_property
     def chambers(self) -> tuple[str, ...]:
         """The chambers that this night is about, at most six, in the order of the site file."""
-        weights = {key: self._weight(key) for key in self.site.chambers}
+        weights = {
+            key: self._weight(key)
+            for key in self.site.chambers
+            if any(course.level_m(key) for course in self.courses.values())
+        }
         ranked = sorted(weights, key=lambda key: -weights[key])
         shown = [key for key in ranked if weights[key] >= 30.0][:6] or ranked[:1]
         return tuple(key for key in self.site.chambers if key in shown)
@@ -133,8 +142,6 @@ class Told:
         if chamber in self._named:
             weight += 60.0
         levels = [c.level_m(chamber) for c in self.courses.values() if c.level_m(chamber)]
-        if not levels:
-            return 0.0
         low, high = min(map(min, levels)), max(map(max, levels))
         floats = self.site.floats(chamber)
         if any(low <= f.height <= high for f in floats.values() if f.duty != "top-off"):

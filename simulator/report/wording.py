@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, WithJsonSchema
@@ -74,6 +75,16 @@ def floor_m3(night: Outcome) -> float:
     return night.spilled_total_m3 + night.leaked_m3
 
 
+def unbroken(said: str) -> str:
+    """A sentence in which no number is parted from its unit at the end of a line."""
+    return re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", said)
+
+
+def stretch(time_s: float) -> str:
+    """How long something went on, never if it did not."""
+    return show.duration(time_s) if time_s > 0.0 else "never"
+
+
 def water(volume_m3: float, units: Units) -> str:
     """An amount of water on the floor, nothing if it is nothing."""
     return show.volume(volume_m3, units) if volume_m3 > DROP_M3 else "nothing"
@@ -98,6 +109,8 @@ def seen_and_done(told: Told) -> str:
 
 def would_have_been(told: Told) -> str:
     """What came onto the floor under each keeper, and which pump ran dry, in a sentence or two."""
+    if not told.has_water:
+        return "It is a recording: its readings tell of no water on the floor."
     units = told.site.site.units
     floors = [
         f"{water(floor_m3(told.nights[keeper]), units)} {KEEPERS[keeper].said}"
