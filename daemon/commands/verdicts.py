@@ -8,10 +8,15 @@ from rich.text import Text
 from rules.site import show
 from rules.site.model import Site
 from simulator.night.outcome import Outcome
+from simulator.night.replayed import RECORDING
 
 
 def summary(site: Site, outcome: Outcome) -> str:
     """One line: spilled, dry, cut."""
+    if outcome.source == RECORDING:
+        cut_s = outcome.cut_s
+        cut = "no cut" if cut_s is None else f"cut {show.duration(cut_s)} after it began"
+        return f"{cut}; where water would have gone, a recording does not tell"
     units = site.site.units
     parts = [f"{show.volume(outcome.spilled_total_m3 + outcome.leaked_m3, units)} on the floor"]
     if outcome.cause_to_cut_s is not None:

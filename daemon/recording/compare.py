@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import inf
 from typing import Literal
 
 from daemon.recording.format import Said
 from daemon.recording.read import Row
 from daemon.recording.replay import Played
 from rules.signals import EventKind
-from rules.site import show
 from rules.site.model import Site
 from rules.site.outputs import PumpOutput, TopOffOutput
 
@@ -70,7 +70,8 @@ class Comparison:
         self.outputs = {key: Differing(key) for key in site.outputs}
         self.rows = self.looks = 0
         self.first_s: float | None = None
-        self.last_s = self.longest_step_s = 0.0
+        self.last_s = self.longest_row_s = 0.0
+        self._row_s: float | None = None
         self._on: tuple[bool | None, ...] = ()
         self._known: set[str] = set()
 
@@ -80,7 +81,6 @@ class Comparison:
         step_s = 0.0 if self.first_s is None else t_s - self.last_s
         self.first_s = t_s if self.first_s is None else self.first_s
         self.last_s = t_s
-        self.longest_step_s = max(self.longest_step_s, step_s)
         counts = t_s >= self._from_s - SAME_S
         self.looks += 1
         if counts:
@@ -88,6 +88,9 @@ class Comparison:
         if row is None:
             return
         self.rows += 1
+        if self._row_s is not None:
+            self.longest_row_s = max(self.longest_row_s, t_s - self._row_s)
+        self._row_s = t_s
         happened = row.said if self._ours else tuple(self._turned(row))
         self._on = row.on
         if counts:
@@ -139,6 +142,13 @@ class Comparison:
         return not self.differing() and all(
             entry.verdict in ("same", "today") for entry in self.entries()
         )
+
+    @property
+    def first_difference_s(self) -> float:
+        """When something was first done otherwise [s]; infinite if nothing was."""
+        outputs = (o.first_s for o in self.outputs.values() if o.first_s is not None)
+        entries = (e.t_s for e in self.entries() if e.verdict not in ("same", "today"))
+        return min((*outputs, *entries), default=inf)
 
     def differing(self) -> tuple[Differing, ...]:
         """The outputs that were commanded otherwise."""
@@ -200,26 +210,3 @@ def _pairs(
         yield then[i], None
     for j in sorted(free_now):
         yield None, now[j]
-
-
-def clock(t_s: float) -> str:
-    """A time of a recording: "0:02:07.3"."""
-    whole, tenths = divmod(round(t_s * 10), 10)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}.{tenths}"
-
-
-def in_words(entry: Entry) -> tuple[str, str]:
-    """What to say of an entry: what was done then, and what today's rules do."""
-    if entry.now_s is None:
-        assert entry.then_s is not None
-        return "done", "not done"
-    match entry.verdict:
-        case "same":
-            return "done", "same"
-        case "today":
-            return "", "done"
-        case "only today":
-            return "not done", "done"
-    assert entry.then_s is not None
-    by = show.duration(abs(entry.now_s - entry.then_s))
-    return f"at {clock(entry.then_s)}", f"at {clock(entry.now_s)}, {by} {entry.verdict}"

@@ -63,7 +63,8 @@ class Replay:
         self.site = site
         self.columns = recording.columns(site)
         self.plan = engine.plan_for(site, without)
-        self._assume = assume
+        self.without = without
+        self.assume: Assume = assume
         self._none_dropped = (False,) * len(site.outputs)
 
     def play(self, progress: Progress | None = None, to_s: float = inf) -> Iterator[Played]:
@@ -132,7 +133,7 @@ class Replay:
 
     def _filled(self, observation: Observation, memory: Memory) -> Observation:
         """The same with sensors that have no column as on a good day, where that is wished."""
-        if self._assume == "bad":
+        if self.assume == "bad":
             return observation
         readings = tuple(
             self._good(self.site.sensors[key], memory) if reading is ABSENT else reading

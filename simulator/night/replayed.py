@@ -18,6 +18,9 @@ from simulator.story.judge import Finding, judge, statements_for
 from simulator.story.roles import NoSuchRoleError
 from simulator.water.plant import Plant
 
+RECORDING = "recording"
+"""Where the signals of such a night come from."""
+
 NO_PLANT = "a recording has no plant: only the guard can be played on it"
 
 LACK_S = 1.0
@@ -58,7 +61,7 @@ def replayed(
         seed=seed,
         keeper=keeper,
         without=tuple(sorted(without)),
-        source="recording",
+        source=RECORDING,
     )
     if not head.guarded:
         return replace(head, not_applicable=NO_PLANT)

@@ -55,8 +55,10 @@ class Recorded(Table):
     )
 
     def beside(self, folder: Path) -> Recorded:
-        """The same with its files found from `folder`."""
-        site = None if self.site is None else str(folder / self.site)
+        """The same with its files found from `folder`; a demo site keeps its name."""
+        site = self.site
+        if site is not None and site.endswith(".toml"):
+            site = str(folder / site)
         return self.model_copy(update={"file": str(folder / self.file), "site": site})
 
 
