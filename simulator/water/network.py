@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from math import sqrt
 
 from rules.site.model import Site
 from simulator.water.build import Builder
@@ -12,6 +11,7 @@ from simulator.water.drift import Ends, Slopes, slopes_between
 from simulator.water.flows import WEIR_SI, Way
 from simulator.water.lift import Lift, Rise
 from simulator.water.shapes import Shapes, rim_length_m
+from simulator.water.waves import WAVE_M, over_rim
 
 
 class Network:
@@ -36,6 +36,14 @@ class Network:
         self._branches = [(rise, lift) for lift in self.lifts.values() for rise in lift.rises]
         self._rim_m = shapes.rim_m
         self._rim_plan_m2 = shapes.rim_plan_m2
+        self._wave_m = [
+            builder.draws.between(f"{key}/wave", *WAVE_M)
+            if any(rise.to == place for rise in self.rises.values())
+            else 0.0
+            for key, place in index.items()
+        ]
+        self._waves_m = [0.0] * self.floor  # as they now are
+        self._places = index
         self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in site.chambers.values()]
         self.ends: list[Ends] = [(upper, lower) for _, _, upper, lower in self.ways]
         self.ends += [(lift.source, rise.to) for rise, lift in self._branches]
@@ -44,7 +52,9 @@ class Network:
 
     def edges_m(self) -> list[list[float]]:
         """The heights at each chamber where some flow begins or ends [m above the datum]."""
-        edges: list[list[float]] = [[rim] for rim in self._rim_m]
+        edges: list[list[float]] = [
+            [rim, rim - wave] for rim, wave in zip(self._rim_m, self._wave_m, strict=True)
+        ]
         for _, way, upper, _ in self.ways:
             if isinstance(way, Siphon):
                 mouth = way.pipe.mouth
@@ -65,6 +75,7 @@ class Network:
         levels: Sequence[float],
         condition: Mapping[str, float],
         powered: Callable[[str], bool],
+        stirred_m: Mapping[str, float],
         dt_s: float,
     ) -> list[float]:
         """Every flow, after a step of `dt_s` at these levels."""
@@ -76,18 +87,32 @@ class Network:
             lift.turn(powered(key), levels, dt_s)
             lift.solve(levels)
         flows += [rise.flow_m3_s for rise, _ in self._branches]
+        self._stir(stirred_m)
         flows += [
-            self._over(place, level - rim, dt_s) if level > rim else 0.0
-            for place, (level, rim) in enumerate(zip(levels, self._rim_m, strict=True))
+            self._over(place, level - rim, dt_s) if level > rim - wave else 0.0
+            for place, (level, rim, wave) in enumerate(
+                zip(levels, self._rim_m, self._waves_m, strict=True)
+            )
         ]
         return flows
 
+    def _stir(self, stirred_m: Mapping[str, float]) -> None:
+        """Waves where a pump's water comes in, and where somebody stirs."""
+        waves_m = [0.0] * self.floor
+        for rise, _ in self._branches:
+            if rise.flow_m3_s > 0.0:
+                waves_m[rise.to] = self._wave_m[rise.to]
+        for key, height_m in stirred_m.items():
+            waves_m[self._places[key]] += height_m
+        self._waves_m = waves_m
+
     def _over(self, place: int, head: float, dt_s: float) -> float:
-        """What stands over a rim goes over it, as over a weir all round [m3/s]."""
-        if head <= 0.0:
+        """What goes over a rim, as over a weir all round, and what waves throw over it [m3/s]."""
+        wave = self._waves_m[place]
+        if head <= -wave:
             return 0.0
-        flow = self._rim_k[place] * head * sqrt(head)
-        return min(flow, 0.5 * head * self._rim_plan_m2[place] / dt_s)
+        flow = self._rim_k[place] * over_rim(head, wave)
+        return min(flow, 0.5 * (head + wave) * self._rim_plan_m2[place] / dt_s)
 
     def hold(self, flows_m3_s: Sequence[float]) -> None:
         """Let the branches carry these flows."""

@@ -215,7 +215,9 @@ class Plant(Wired):
         changed, self._seen = inputs != self._seen, inputs
         if changed or self._held_s > 1e-9:
             self._drift.forget()
-        flows = network.flows_m3_s(self.surface_m, self.condition, self.powered, dt_s)
+        flows = network.flows_m3_s(
+            self.surface_m, self.condition, self.powered, self.stirred_m, dt_s
+        )
         net = network.net_m3_s(flows)
         self._held_s = dt_s
         if not changed and self._fastest_m_s * RUNGS_S[0] <= MOST_M and network.quiet:
