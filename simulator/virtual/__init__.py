@@ -1,1 +1,1 @@
-"""The whole daemon under virtual time: its machine, broker and disk simulated, one seed, one trace."""
+"""The whole daemon under virtual time, its machine simulated: one seed, one trace."""

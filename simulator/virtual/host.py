@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 
 import structlog
 
@@ -30,6 +31,7 @@ from simulator.virtual.clock import MachineClock
 from simulator.virtual.disk import VirtualDisk
 from simulator.virtual.loop import VirtualLoop
 from simulator.virtual.process import Pins, Process, ProcessPins
+from simulator.virtual.quiet import Passage, QuietTime
 from simulator.virtual.trace import Trace
 from simulator.virtual.wire import VirtualWire
 
@@ -72,10 +74,21 @@ class Run:
         return self.assembly.guard if self.assembly is not None else None
 
 
-class DaemonHost:
-    """The machine. `before` is called before each tick, `after` with each decision.
+class Surroundings(Passage, Protocol):
+    """The world as the machine moves it."""
 
-    Events in the decisions are told in the time of the night, through all restarts.
+    def move(self) -> None:
+        """Bring the world to this moment."""
+
+    def take(self, decision: Decision) -> None:
+        """Look at what the guard decided."""
+
+
+class DaemonHost:
+    """The machine, in a world that it moves before each tick and tells of each decision.
+
+    Events in the decisions are told in the time of the night, through all restarts. While nothing
+    moves, ticks are left out; not so with `every_tick`.
     """
 
     def __init__(
@@ -84,21 +97,25 @@ class DaemonHost:
         pins: Pins,
         around: Around,
         boot: str,
-        before: Callable[[], None],
-        after: Callable[[Decision], None],
+        *,
+        every_tick: bool,
     ) -> None:
         self._site = site
         self._pins = pins
         self._around = around
         self._loop = around.loop
         self._boot = boot
-        self._before = before
-        self._after = after
+        self._world: Surroundings | None = None
+        self._every_tick = every_tick
         self._decision = Decision((), (), (), (), ())
         self._orders: list[Command] = []
         self._to_start: asyncio.TimerHandle | None = None
         self.runs: list[Run] = []
         self.ended_by_itself: list[str] = []
+
+    def live_in(self, world: Surroundings) -> None:
+        """Start, in this world."""
+        self._world = world
         self._start_in(0.0)
 
     # --- what it is asked ----------------------------------------------------------------------
@@ -186,7 +203,7 @@ class DaemonHost:
         if run is not None and run.assembly is not None:
             self._loop.call_soon(run.assembly.loop.stop, context=run.process.main.context)
 
-    # --- inside ------------------------------------------------------------------------------------
+    # --- inside --------------------------------------------------------------------------------
 
     def _say(self, what: str) -> None:
         self._around.trace.add("machine", what)
@@ -212,7 +229,8 @@ class DaemonHost:
 
     def _launch(self, run: Run) -> None:
         """What the command line does on a Pi: open the pins, put the parts together, run them."""
-        process = run.process
+        process, world = run.process, self._world
+        assert world is not None
         pins = ProcessPins(process, self._pins)
         for output in self._site.outputs:
             pins.drive(output, False)  # a board that is opened claims every output at off
@@ -245,20 +263,25 @@ class DaemonHost:
         run.link = Link(
             self._site, run.boot, None, host="broker", tls=False, log=log, machine=machine
         )
+        pace = None if self._every_tick else QuietTime(self._loop, world)
         run.assembly = Assembly(
             self._site,
             pins,
             run.boot,
-            RealTime(clock),
+            pace or RealTime(clock),
             link=run.link,
             latches=LATCHES,
             socket=None,
             machine=machine,
         )
         loop = run.assembly.loop
-        loop.before.append(lambda _t_s: self._before())
+        if pace is not None:
+            pace.take(run.assembly.guard, lambda: bool(self._orders))
+        loop.before.append(lambda _t_s: world.move())
         loop.sources.append(self._take_orders)
         loop.listeners.append(lambda t_s, _n, wall, decision: self._hear(run, t_s, wall, decision))
+        if pace is not None:
+            loop.listeners.append(lambda _t_s, _n, _wall, decision: pace.note(decision))
         task = self._loop.create_task(run.assembly.run())
         task.add_done_callback(lambda task: self._ended(run, task), context=self._loop.world)
 
@@ -267,6 +290,8 @@ class DaemonHost:
         return orders
 
     def _hear(self, run: Run, t_s: float, wall: datetime, decision: Decision) -> None:
+        if run.process.dead or self._world is None:
+            return  # it was killed in the middle of this tick
         run.raised += decision.events
         for event in decision.events:
             self._around.trace.add("guard", f"{wall.isoformat()} {event.kind.value} {event.text}")
@@ -275,7 +300,7 @@ class DaemonHost:
             events = tuple(replace(each, t_s=each.t_s + shift_s) for each in decision.events)
             decision = replace(decision, events=events)
         self._decision = decision
-        self._after(decision)
+        self._world.take(decision)
 
     def _ended(self, run: Run, task: asyncio.Task[int]) -> None:
         """The main thread is through; what it still waits for keeps the process up so long."""

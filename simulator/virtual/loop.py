@@ -12,9 +12,10 @@ from asyncio.events import _set_running_loop
 from collections import deque
 from collections.abc import Callable, Coroutine, Generator
 from contextvars import Context, ContextVar, copy_context
-from typing import Any, TypeVar
+from typing import Any, TypeVar, TypeVarTuple
 
 T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
 
 
 class NothingLeftError(RuntimeError):
@@ -98,7 +99,7 @@ class VirtualLoop(asyncio.AbstractEventLoop):
     # --- asking for things ----------------------------------------------------------------------
 
     def call_soon(
-        self, callback: Callable[..., object], *args: Any, context: Context | None = None
+        self, callback: Callable[[*Ts], object], *args: *Ts, context: Context | None = None
     ) -> asyncio.Handle:
         """Run it at this moment, after all that was asked for earlier."""
         handle = asyncio.Handle(callback, args, self, context)
@@ -108,8 +109,8 @@ class VirtualLoop(asyncio.AbstractEventLoop):
     def call_later(
         self,
         delay: float,
-        callback: Callable[..., object],
-        *args: Any,
+        callback: Callable[[*Ts], object],
+        *args: *Ts,
         context: Context | None = None,
     ) -> asyncio.TimerHandle:
         """Run it after so many virtual seconds."""
@@ -118,8 +119,8 @@ class VirtualLoop(asyncio.AbstractEventLoop):
     def call_at(
         self,
         when: float,
-        callback: Callable[..., object],
-        *args: Any,
+        callback: Callable[[*Ts], object],
+        *args: *Ts,
         context: Context | None = None,
     ) -> asyncio.TimerHandle:
         """Run it when virtual time has come so far."""
@@ -171,7 +172,7 @@ class VirtualLoop(asyncio.AbstractEventLoop):
             raise NothingLeftError("nothing is left that could ever happen")
         if handle.cancelled():
             return
-        strand = handle._context.get(_STRAND)
+        strand: Strand | None = handle._context.get(_STRAND)  # type: ignore[attr-defined]
         if strand is not None and (strand.dead or strand.held):
             strand.park(handle)
             return

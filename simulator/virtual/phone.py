@@ -43,7 +43,7 @@ class Phone:
 
     def __init__(self, broker: Broker, site: Site, trace: Trace) -> None:
         base = f"weirkeeper/{site.site.id}"
-        self.subscriptions = (f"{base}/events", f"{base}/reply")
+        self.subscriptions: tuple[str, ...] = (f"{base}/events", f"{base}/reply")
         self.shown: list[Shown] = []
         self.replies: list[dict[str, Any]] = []
         self.doubles = 0

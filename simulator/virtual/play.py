@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, MutableMapping
 from dataclasses import replace
 from typing import Any
 
@@ -41,15 +41,21 @@ def run_daemon(
     *,
     progress: Progress | None = None,
     trace: Trace | None = None,
+    every_tick: bool = False,
 ) -> Outcome:
-    """Run one drill with the whole daemon. `trace` takes a line for everything that happens."""
+    """Run one drill with the whole daemon. `trace` takes a line for everything that happens.
+
+    While nothing moves, ticks are left out, as in the fast way; not so with `every_tick`.
+    """
     with contextlib.ExitStack() as stack:
         try:
-            stage = stack.enter_context(staged(site, drill, seed, trace or Trace(), progress))
+            stage = stack.enter_context(
+                staged(site, drill, seed, trace or Trace(), progress, every_tick=every_tick)
+            )
         except NoSuchRoleError as missing:
             return replace(_head(site, drill, seed, "sim+plant"), not_applicable=str(missing))
         stage.loop.run_until_complete(stage.world.over)
-        return stage.world.night.outcome(_head(site, drill, seed, stage.pins.name))
+        return stage.night.outcome(_head(site, drill, seed, stage.pins.name))
 
 
 def _head(site: Site, drill: Drill, seed: int, source: str) -> Outcome:
@@ -60,39 +66,52 @@ class Stage:
     """A night set up under virtual time, for whoever lets it run."""
 
     def __init__(
-        self, site: Site, drill: Drill, seed: int, trace: Trace, progress: Progress | None
+        self,
+        site: Site,
+        drill: Drill,
+        seed: int,
+        trace: Trace,
+        progress: Progress | None,
+        *,
+        every_tick: bool,
     ) -> None:
-        self.loop = loop = VirtualLoop()
+        self.loop = loop = VirtualLoop()  # type: ignore[abstract]  # no sockets, no signals
         self.trace = trace
         trace.by(loop.time)
         plant = Plant(site, seed, timer_relay=True)
         plant.settle()
         stand, board = make_stand(site, plant, "plant")
-        night = Night(site, drill, stand, guarded=True, progress=progress)
 
         def chance(what: str) -> random.Random:
             return random.Random(f"{seed}/{what}")
 
         self.broker = Broker(loop, chance("network"), trace)
         self.disk = VirtualDisk(loop, chance("disk"), trace)
+        self.pins = Pins(tuple(site.outputs), board, trace)
         clock = MachineClock(loop, trace, drill.starts_at)
         around = Around(loop, self.broker, self.disk, clock, trace, chance("machine"))
-        self.pins = Pins(tuple(site.outputs), board, trace)
-        self.world = World(site, night, self.pins, around)
+        boot = f"drill-{seed}"
+        self.host = DaemonHost(site, self.pins, around, boot, every_tick=every_tick)
+        self.night = Night(site, drill, stand, guarded=True, progress=progress)
+        self.world = World(site, self.night, self.pins, around)
         self.phone = Phone(self.broker, site, trace)
         self.phone.told.append(self.world.show)
-        self.host = DaemonHost(
-            site, self.pins, around, f"drill-{seed}", self.world.move, self.world.take
-        )
+        self.host.live_in(self.world)
 
 
 @contextlib.contextmanager
 def staged(
-    site: Site, drill: Drill, seed: int, trace: Trace, progress: Progress | None = None
+    site: Site,
+    drill: Drill,
+    seed: int,
+    trace: Trace,
+    progress: Progress | None = None,
+    *,
+    every_tick: bool = False,
 ) -> Iterator[Stage]:
     """A night set up, its log lines in the trace; raises NoSuchRoleError."""
     with _logging_to(trace):
-        stage = Stage(site, drill, seed, trace, progress)
+        stage = Stage(site, drill, seed, trace, progress, every_tick=every_tick)
         try:
             yield stage
         finally:
@@ -105,7 +124,7 @@ def staged(
 def _logging_to(trace: Trace) -> Iterator[None]:
     """Every log line of the daemon goes into the trace instead of to where this process logs."""
 
-    def take(_logger: object, method: str, event: dict[str, Any]) -> Any:
+    def take(_logger: object, method: str, event: MutableMapping[str, Any]) -> Any:
         what = event.pop("event")
         said = " ".join(f"{key}={value}" for key, value in event.items() if key != "exc_info")
         trace.add("log", f"{method} {what} {said}".rstrip())

@@ -130,6 +130,10 @@ class ProcessPins:
         """See `Board`."""
         return self._pins.pulses(sensor)
 
+    def analog(self, sensor: str) -> float:
+        """See `Board`."""
+        return self._pins.analog(sensor)
+
     def drive(self, output: str, on: bool) -> None:
         """See `Board`."""
         if not self._process.dead:
@@ -158,6 +162,10 @@ class Pins:
     def pulses(self, sensor: str) -> int:
         """See `Board`."""
         return self._board.pulses(sensor)
+
+    def analog(self, sensor: str) -> float:
+        """See `Board`."""
+        return self._board.analog(sensor)
 
     def drive(self, output: str, on: bool) -> None:
         """See `Board`."""

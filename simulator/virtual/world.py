@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import replace
+from math import inf
 
 from rules.signals import TICK_S, Decision
 from rules.site.model import Site
@@ -24,6 +25,9 @@ from simulator.virtual.host import Around
 from simulator.virtual.phone import Shown
 from simulator.virtual.process import Pins
 
+CALM_S = 3.0
+"""So long after anything happened around the guard, every tick comes [s]."""
+
 LATE_S = 0.002
 """So long after a tick was due, the world goes on by itself [s]."""
 
@@ -31,8 +35,9 @@ LATE_S = 0.002
 class Weather:
     """Faults of what stands around the machine; each ends by itself, the longest counts."""
 
-    def __init__(self, around: Around) -> None:
+    def __init__(self, around: Around, at: Callable[[float, Callable[[], None]], None]) -> None:
         self._around = around
+        self._at = at
         self._until_s: dict[str, float] = {}
 
     def jump_clock(self, by_s: float) -> None:
@@ -74,7 +79,7 @@ class Weather:
             if self._around.loop.time() >= self._until_s[what]:
                 end()
 
-        self._around.loop.call_at(until_s, over, context=self._around.loop.world)
+        self._at(until_s, over)
 
 
 class World:
@@ -83,7 +88,7 @@ class World:
     def __init__(self, site: Site, night: Night, pins: Pins, around: Around) -> None:
         self.night = night
         self.over: asyncio.Future[None] = around.loop.create_future()
-        self.weather = Weather(around)
+        self.weather = Weather(around, self.at)
         self._site = site
         self._pins = pins
         self._around = around
@@ -91,12 +96,44 @@ class World:
         self._moved_s = 0.0
         self._last = Decision((False,) * len(site.outputs), (), (), (), ())
         self._begun = False
+        self._coming: list[float] = []
+        self._happened_s = -inf
         self._beat_later()
 
     def move(self) -> None:
         """Bring the world to this moment; called before each tick of the guard."""
         self._moved_s = self._loop.time()
         self.night.move(self._moved_s)
+
+    def move_until(self, t_s: float) -> float:
+        """Bring the world to `t_s`, or to where a sensor shows anything new; the time then [s].
+
+        For a stretch in which the guard's ticks are left out: they would have beaten.
+        """
+        plant = self.night.stand.plant
+        plant.keep_beating(t_s - self._loop.time())
+        self._moved_s = self.night.move_until(t_s)
+        plant.keep_beating()
+        return self._moved_s
+
+    def at(self, t_s: float, act: Callable[[], None]) -> None:
+        """Let something happen around the guard at that time; no stretch goes past it."""
+        self._coming.append(t_s)
+
+        def happen() -> None:
+            self._coming.remove(t_s)
+            self._happened_s = self._loop.time()
+            act()
+
+        self._loop.call_at(t_s, happen, context=self._loop.world)
+
+    @property
+    def quiet_until_s(self) -> float:
+        """Until when nothing happens around the guard [s]; now, when something just has."""
+        now_s = self._loop.time()
+        if now_s - self._happened_s < CALM_S:
+            return now_s
+        return min(self._coming, default=inf)
 
     def take(self, decision: Decision) -> None:
         """Look at what the guard decided."""
@@ -135,7 +172,7 @@ class World:
         for event in drill.happens:
             act = self._fault(event)
             if act is not None:
-                self._loop.call_at(began_s + event.at, act, context=self._loop.world)
+                self.at(began_s + event.at, act)
 
     def _fault(self, event: Happening) -> Callable[[], None] | None:
         """What happens to broker, disk and clock; the script does the rest."""
