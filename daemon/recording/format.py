@@ -130,7 +130,10 @@ def escaped(text: str, also: str = "") -> str:
 
 def unescaped(text: str) -> str:
     """The text again; raises ValueError for bytes that are no text."""
-    return unquote(text, errors="surrogatepass")
+    try:
+        return unquote(text, errors="surrogatepass")
+    except UnicodeDecodeError:
+        raise ValueError(f'"{text[:40]}" is no text in UTF-8') from None
 
 
 def _entry(*parts: str) -> str:
@@ -155,10 +158,14 @@ def read_commands(cell: str) -> tuple[Command, ...]:
     """The orders in a cell; raises ValueError with a sentence."""
     if not cell:
         return ()
-    return tuple(
-        Command(Order(order), code, Origin(origin), person)
-        for order, code, origin, person in _entries(cell, "order:code:origin:person")
-    )
+    found = []
+    for order, code, origin, person in _entries(cell, "order:code:origin:person"):
+        try:
+            found.append(Command(Order(order), code, Origin(origin), person))
+        except ValueError:
+            known = ", ".join([*Order, *Origin])
+            raise ValueError(f'"{order}" or "{origin}" is none of {known}') from None
+    return tuple(found)
 
 
 def events_cell(events: tuple[Event, ...]) -> str:
@@ -191,5 +198,8 @@ def read_notes(cell: str) -> dict[str, tuple[Quality, float, str]]:
         if quality not in Quality.__members__:
             known = ", ".join(Quality.__members__)
             raise ValueError(f'"{quality[:20]}" is no quality; there are {known}')
-        found[sensor] = (Quality[quality], float(age), why)
+        try:
+            found[sensor] = (Quality[quality], float(age), why)
+        except ValueError:
+            raise ValueError(f'"{age[:20]}" is no age in seconds') from None
     return found

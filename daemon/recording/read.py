@@ -102,7 +102,7 @@ class Recording:
             elif text.startswith("#"):
                 key, found, value = text[1:].partition(":")
                 if found:
-                    said.setdefault(key.strip(), value.strip())
+                    said.setdefault(key.strip(), value.removeprefix(" "))
             elif text.strip():
                 self._header = tuple(name.strip() for name in _cells(self.file, number, text))
                 self._header_line = number
