@@ -1,8 +1,8 @@
 """The site as a device of the Homie convention, version 5 (an open convention over MQTT).
 
-Every chamber that drains leave, every pump and every output is a node; one node more tells of the
-guard itself. Values are metric whatever units the site prints: a program that reads them must not
-see its numbers change because a person would rather read gallons.
+Every chamber that drains leave, every level sensor, every pump and every output is a node; one node
+more tells of the guard itself. Values are metric whatever units the site prints: a program that
+reads them must not see its numbers change because a person would rather read gallons.
 
 The convention knows no infinity and no "unknown". A time that is infinite, or longer than a day,
 reads 86400 (see `LONGEST_S`), a margin without return flow reads 99, both named in the property;
@@ -18,7 +18,16 @@ from collections import deque
 from dataclasses import dataclass
 
 from daemon.messages import UNACKNOWLEDGED, alert_text
-from rules.signals import AlarmState, Decision, DrainFigures, Phase, Priority, PumpFigures
+from rules.signals import (
+    AlarmState,
+    Decision,
+    DrainFigures,
+    LevelFigures,
+    Phase,
+    Priority,
+    PumpFigures,
+    Quality,
+)
 from rules.site.model import Site
 from rules.site.outputs import HeartbeatOutput
 
@@ -68,6 +77,12 @@ DRAINED = {
     "level-most": _property("highest level it can have, above its bottom", "float", "mm"),
     "spill-time": _property(f"time until water spills ({_NO_END})", "float", "s", _TIME_FORM),
 }
+LEVEL = {
+    "level": _property("level above the bottom of its chamber", "float", "mm"),
+    "quality": _property(
+        "how far it can be believed", "enum", form=",".join(q.name.lower() for q in Quality)
+    ),
+}
 PUMP = {
     "phase": _property("phase", "enum", form=",".join(phase.value for phase in Phase)),
     "flow": _property("flow", "float", "L/min", "0:"),
@@ -99,7 +114,7 @@ class Device:
             for index, (key, output) in enumerate(site.outputs.items())
             if not isinstance(output, HeartbeatOutput)
         }
-        taken = {*site.chambers, *site.pumps, *site.outputs}
+        taken = {*site.chambers, *site.levels(), *site.pumps, *site.outputs}
         # ids of the site never end in a hyphen, so this one is free at the latest with one
         self._guard = "guard" if "guard" not in taken else "guard-"
 
@@ -107,6 +122,7 @@ class Device:
         """The `$description` document; `version` must grow whenever the site file changes."""
         site = self._site
         nodes = {key: self._node(key, DRAINED) for key in site.drained_chambers()}
+        nodes |= {key: self._node(key, LEVEL) for key in site.levels()}
         nodes |= {key: self._node(key, PUMP) for key in site.pumps}
         nodes |= {key: self._node(key, OUTPUT) for key in self._outputs}
         nodes[self._guard] = {"name": "guard", "properties": GUARD}
@@ -123,6 +139,8 @@ class Device:
         nodes: dict[str, dict[str, str]] = {}
         for drain in decision.drains:
             nodes[drain.chamber] = _drain_values(drain)
+        for level in decision.levels:
+            nodes[level.sensor] = _level_values(level)
         for pump in decision.pumps:
             nodes[pump.pump] = _pump_values(pump)
         for key, index in self._outputs.items():
@@ -227,6 +245,11 @@ def _drain_values(drain: DrainFigures) -> dict[str, str]:
         "level-most": _number(drain.level_most_m * 1000.0, 0),
         "spill-time": _time(drain.spill_s),
     }
+
+
+def _level_values(level: LevelFigures) -> dict[str, str]:
+    known = level.level_m if level.level_m is not None else math.nan
+    return {"level": _number(known * 1000.0, 1), "quality": level.quality.name.lower()}
 
 
 def _pump_values(pump: PumpFigures) -> dict[str, str]:

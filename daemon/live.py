@@ -19,6 +19,7 @@ from rich.text import Text
 from rules.signals import Decision, Event, Phase
 from rules.site import show
 from rules.site.model import Site
+from rules.site.show import Units
 
 BAR = 19
 SHOWN_EVENTS = 7
@@ -47,6 +48,11 @@ class Moment:
     levels_m: Mapping[str, float]
     spilled_m3: float
     speed: float
+
+
+def _read(level_m: float | None, units: Units) -> Text:
+    """What a level sensor says, beside what the plant has."""
+    return Text("?", "bold red") if level_m is None else Text(show.length(level_m, units))
 
 
 class LiveView:
@@ -135,14 +141,20 @@ class LiveView:
         table.add_column("┆ = float", no_wrap=True, min_width=BAR + 1)
         table.add_column("level", no_wrap=True, justify="right")
         table.add_column("to rim", no_wrap=True, justify="right")
+        read = {found.chamber: found.level_m for found in moment.decision.levels}
+        if read:
+            table.add_column("read", no_wrap=True, justify="right")
         for key, level in moment.levels_m.items():
             left = max(0.0, self._site.chambers[key].rim - level)
-            table.add_row(
+            row: list[RenderableType] = [
                 self._site.label(key),
                 self._bar(level, key),
                 show.length(level, units),
                 Text(show.length(left, units), "bold red" if left < 0.006 else ""),
-            )
+            ]
+            if key in read:
+                row.append(_read(read[key], units))
+            table.add_row(*row)
         return Panel(table, title="levels, as the plant has them", **PANEL)
 
     def _pumps(self, moment: Moment) -> Panel:

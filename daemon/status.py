@@ -10,8 +10,17 @@ from typing import Any
 from daemon.link import Link
 from daemon.loop import Tally
 from rules.plan import Plan
-from rules.signals import Decision
+from rules.signals import Decision, LevelFigures
 from rules.site import show
+from rules.site.show import Units
+
+
+def _reading(level: LevelFigures, units: Units) -> str:
+    """A level as it is read, and why it is in doubt."""
+    if level.level_m is None:
+        return f"not known, {level.why or 'it cannot be read'}"
+    read = f"{show.length(level.level_m, units)}, good to {show.length(level.tolerance_m, units)}"
+    return f"{read}; {level.why}" if level.why else read
 
 
 class StatusBoard:
@@ -45,6 +54,7 @@ class StatusBoard:
         if self._decision is not None:
             status["pumps"] = [asdict(pump) for pump in self._decision.pumps]
             status["drains"] = [asdict(drain) for drain in self._decision.drains]
+            status["levels"] = [asdict(level) for level in self._decision.levels]
             status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
             status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
         return status
@@ -64,6 +74,8 @@ class StatusBoard:
                 f"{site.label(drain.chamber)}: {show.flow(drain.return_m3_s, units)} come, drains "
                 f"carry {show.flow(drain.capacity_m3_s, units)}{spill}"
             )
+        for level in decision.levels:
+            lines.append(f"{site.label(level.sensor)}: {_reading(level, units)}")
         for alarm in decision.alarms:
             lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")
         if not decision.alarms:

@@ -15,6 +15,7 @@ from rules.estimate import View
 from rules.figures import compute
 from rules.hazards.base import cut_words
 from rules.hazards.table import HAZARDS, rows
+from rules.levels import level_figures
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
 from rules.plan import Plan, derive
@@ -57,13 +58,15 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     events: list[Event] = []
     row_states, answers = orders.obey(plan, memory, observation)
     events.extend(answers)
-    view, contacts = estimate.look(plan, replace(memory, rows=row_states), observation)
+    view = estimate.look(plan, replace(memory, rows=row_states), observation)
     row_states = _step_rows(plan, view, row_states, events)
     pumps, row_states = _step_pumps(plan, memory, row_states, t_s, events)
     since_s, happened = _top_off(plan, view, row_states, pumps)
     events.extend(happened)
     used_s = _top_off_used_s(plan, view)
-    after = Memory(memory.boot, t_s, contacts, row_states, pumps, since_s, used_s)
+    after = Memory(
+        memory.boot, t_s, view.contacts, row_states, pumps, since_s, used_s, view.level_states
+    )
     return after, _decide(plan, view, after, tuple(events))
 
 
@@ -262,4 +265,5 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         PumpFigures(pump.id, state.phase, view.flows[i], view.dry_s[i])
         for i, (pump, state) in enumerate(zip(plan.pumps, after.pumps, strict=True))
     )
-    return Decision(tuple(outputs), events, standing, view.drains, figures)
+    levels = level_figures(plan, view.readings)
+    return Decision(tuple(outputs), events, standing, view.drains, figures, levels)

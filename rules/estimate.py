@@ -4,18 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from math import inf, isfinite, nan
 
-from rules.memory import ContactMemory, Memory
-from rules.plan import DrainPlan, Plan, PumpPlan, Watch
+from rules.levels import filter_levels
+from rules.marks import Mark
+from rules.memory import ContactMemory, LevelMemory, Memory
+from rules.plan import DrainPlan, Plan, PumpPlan
 from rules.signals import DrainFigures, Observation, Phase, Quality, Reading
 
 LONGEST_STEP_S = 0.5
 """However late a tick is, one look counts for no more than this [s]."""
 
+METER_DOUBT = 1.10
+"""The drains must carry so many times what a meter shows, before a level is held against them."""
+
 
 class View:
-    """One tick as the hazards see it. Built anew at each tick, read by all, changed by none."""
+    """One tick as the hazards see it. Built anew at each tick, read by all, changed by none.
+
+    `stands_at` gives the highest mark at which the water of each drained chamber stands, or None.
+    """
 
     __slots__ = (
         "contacts",
@@ -24,9 +33,11 @@ class View:
         "dry_s",
         "dt_s",
         "flows",
+        "level_states",
         "memory",
         "plan",
         "readings",
+        "stands_at",
         "t_s",
     )
 
@@ -35,7 +46,9 @@ class View:
         plan: Plan,
         memory: Memory,
         observation: Observation,
+        *,
         contacts: tuple[ContactMemory, ...],
+        levels: tuple[LevelMemory, ...],
         dt_s: float,
     ) -> None:
         self.plan = plan
@@ -43,10 +56,12 @@ class View:
         self.readings = observation.readings
         self.dropped = observation.dropped
         self.contacts = contacts
+        self.level_states = levels
         self.dt_s = dt_s
         self.t_s = observation.t_s
         self.flows = tuple(_pump_flow(self, pump, i) for i, pump in enumerate(plan.pumps))
-        self.drains = tuple(_drain_figures(self, drain) for drain in plan.drains)
+        self.stands_at = tuple(_stands_at(self, drain) for drain in plan.drains)
+        self.drains = tuple(map(partial(_drain_figures, self), plan.drains, self.stands_at))
         self.dry_s = tuple(_dry_s(self, pump, i) for i, pump in enumerate(plan.pumps))
 
     def wet(self, sensor: str) -> bool:
@@ -113,29 +128,41 @@ def _pump_flow(view: View, pump: PumpPlan, index: int) -> float:
     return pump.nominal_m3_s if view.pump_on(index) else 0.0
 
 
-def _highest_wet(view: View, drain: DrainPlan) -> Watch | None:
+def _stands_at(view: View, drain: DrainPlan) -> Mark | None:
+    """The highest mark at which the water stands; a level sensor adds to the floats, and takes
+    nothing away from them."""
+    highest: Mark | None = None
     for watch in reversed(drain.watches):
         if view.contacts[watch.contact.index].wet:
-            return watch
-    return None
+            highest = watch.mark
+            break
+    for place in drain.levels:
+        state, marks = view.level_states[place], view.plan.levels[place].marks
+        if not state.high or marks.least_m3_s[state.mark] < METER_DOUBT * _inflow(view, drain):
+            continue
+        mark = marks.marks[state.mark]
+        if highest is None or mark.height_m > highest.height_m:
+            highest = mark
+    return highest
 
 
-def carried_at_most_m3_s(drain: DrainPlan, wet: Watch | None, inflow_m3_s: float) -> float:
+def carried_at_most_m3_s(drain: DrainPlan, at: Mark | None, inflow_m3_s: float) -> float:
     """What the drains of a chamber still carry at its allowed level, at best [m3/s].
 
-    With the level at or over a float, the drains together carry no more there than what comes
+    With the level at or over a mark, the drains together carry no more there than what comes
     (else the level would fall). The loss is put on the largest firm drain: its condition is at
     most `(inflow - rest) / lead`, and this share is left of it at the allowed level too.
-    Emergency drains are left out. `wet` is the highest float that is wet, None if none is.
+    Emergency drains are left out. `at` is the highest mark at which the water stands, None if it is
+    under all of them.
     """
     condition = 1.0
-    if wet is not None and wet.lead_m3_s > 0:
-        condition = min(1.0, max(0.0, (inflow_m3_s - wet.rest_m3_s) / wet.lead_m3_s))
+    if at is not None and at.lead_m3_s > 0:
+        condition = min(1.0, max(0.0, (inflow_m3_s - at.rest_m3_s) / at.lead_m3_s))
     return condition * drain.lead_m3_s + drain.firm_rest_m3_s
 
 
-def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
-    """How one drained chamber stands, as far as its floats tell.
+def _drain_figures(view: View, drain: DrainPlan, at: Mark | None) -> DrainFigures:
+    """How one drained chamber stands, as far as its floats and level sensors tell.
 
     The capacity given is an upper bound; the time to spill assumes the lower one, the largest
     drain shut.
@@ -144,24 +171,37 @@ def _drain_figures(view: View, drain: DrainPlan) -> DrainFigures:
     least, most = 0.0, drain.bottom_to_rim_m
     for watch in drain.watches:
         if view.contacts[watch.contact.index].wet:
-            least = watch.height_m
+            least = watch.mark.height_m
         else:
-            most = min(most, watch.height_m)
-    highest = _highest_wet(view, drain)
+            most = min(most, watch.mark.height_m)
+    least, most = _narrowed(view, drain, least, max(most, least))
     spill_s = inf
-    if highest is not None:
-        net = _net_m3_s(view, drain)
-        spill_s = highest.room_m3 / net if net > 0 else inf
-    capacity = carried_at_most_m3_s(drain, highest, inflow)
+    if at is not None:
+        net = _net_m3_s(view, drain, at)
+        spill_s = at.room_m3 / net if net > 0 else inf
+    capacity = carried_at_most_m3_s(drain, at, inflow)
     return DrainFigures(
         drain.chamber,
         inflow,
         capacity,
         capacity / inflow if inflow > 1e-9 else inf,
         least,
-        max(most, least),
+        most,
         spill_s,
     )
+
+
+def _narrowed(view: View, drain: DrainPlan, least: float, most: float) -> tuple[float, float]:
+    """Bounds of a level, narrowed by level sensors; one that the floats contradict is left out."""
+    for place in drain.levels:
+        level = view.plan.levels[place]
+        reading = view.readings[level.index]
+        if reading.quality is Quality.BAD:
+            continue
+        low, high = reading.value - level.tolerance_m, reading.value + level.tolerance_m
+        if low <= most and high >= least:
+            least, most = max(least, low), min(most, high)
+    return least, most
 
 
 def _inflow(view: View, drain: DrainPlan) -> float:
@@ -178,16 +218,20 @@ def _inflow(view: View, drain: DrainPlan) -> float:
     return max(inflow, 0.5 * computed)
 
 
-def _net_m3_s(view: View, drain: DrainPlan) -> float:
+def _net_m3_s(view: View, drain: DrainPlan, at: Mark | None) -> float:
     """What stays above with the largest drain shut [m3/s]; zero or less while all is carried."""
-    if _highest_wet(view, drain) is None or not view.fed(drain):
+    if at is None or not view.fed(drain):
         return 0.0
     return _inflow(view, drain) - drain.firm_rest_m3_s - drain.emergency_m3_s
 
 
 def _dry_s(view: View, pump: PumpPlan, index: int) -> float:
     """Time until the pump draws air, with what stays above taken from its chamber [s]."""
-    net = sum(max(0.0, _net_m3_s(view, d)) for d in view.plan.drains if d.pump == index)
+    net = sum(
+        max(0.0, _net_m3_s(view, drain, at))
+        for drain, at in zip(view.plan.drains, view.stands_at, strict=True)
+        if drain.pump == index
+    )
     return pump.dry_m3 / net if net > 0 else inf
 
 
@@ -198,12 +242,11 @@ def _finite(reading: Reading) -> Reading:
     return replace(reading, value=nan, quality=Quality.BAD, why="it gives no number")
 
 
-def look(
-    plan: Plan, memory: Memory, observation: Observation
-) -> tuple[View, tuple[ContactMemory, ...]]:
-    """Interpret one observation; returns the view and the contacts' filters after it."""
+def look(plan: Plan, memory: Memory, observation: Observation) -> View:
+    """Interpret one observation; the view holds every filter as it is after it."""
     dt_s = min(max(observation.t_s - memory.t_s, 0.0), LONGEST_STEP_S)
     if not all(isfinite(r.value) or r.quality is Quality.BAD for r in observation.readings):
         observation = replace(observation, readings=tuple(map(_finite, observation.readings)))
     contacts = filter_contacts(plan, memory.contacts, observation.readings, dt_s)
-    return View(plan, memory, observation, contacts, dt_s), contacts
+    levels = filter_levels(plan, memory.levels, observation.readings, dt_s)
+    return View(plan, memory, observation, contacts=contacts, levels=levels, dt_s=dt_s)

@@ -25,6 +25,16 @@ class ContactMemory:
 
 
 @dataclass(frozen=True, slots=True)
+class LevelMemory:
+    """A level sensor in a drained chamber: net time over its lowest mark [s], whether that counts,
+    and the place of the mark at which the level stands, -1 while under all of them."""
+
+    charge_s: float = 0.0
+    high: bool = False
+    mark: int = -1
+
+
+@dataclass(frozen=True, slots=True)
 class RowMemory:
     """A row of the matrix: its net time [s], whether its cause stands, and its alarm.
 
@@ -70,6 +80,7 @@ class Memory:
     pumps: tuple[PumpMemory, ...]
     top_off_since_s: float | None = None
     top_off_used_s: float = 0.0
+    levels: tuple[LevelMemory, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
+from rules.marks import Mark, Marks, mark_at
+from rules.marks import derive as derive_marks
 from rules.matrix import Row
 from rules.site.model import Site
 from rules.site.outputs import (
@@ -43,24 +45,34 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """One drain-watch float, and what clean drains would carry with the level at it.
-
-    `lead_m3_s` is the flow of the largest firm drain at the float, `rest_m3_s` that of all the
-    others; `room_m3` is what still fits between this level and the rims.
-    """
+    """One drain-watch float, and the mark at which it hangs."""
 
     contact: Contact
-    height_m: float
-    lead_m3_s: float
-    rest_m3_s: float
-    room_m3: float
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class LevelPlan:
+    """A level sensor for the tick: how far it may be off, and in a drained chamber its marks.
+
+    `floats` are those of the same chamber by which it can be caught out: place among the sensors
+    and height, lowest first.
+    """
+
+    index: int
+    id: str
+    chamber: str
+    tolerance_m: float
+    floats: tuple[tuple[int, float], ...]
+    marks: Marks
 
 
 @dataclass(frozen=True, slots=True)
 class DrainPlan:
     """A drained chamber for the tick: the pumps that feed it, each with the share of its flow that
     arrives, and its capacities at the allowed level: of the largest firm drain, the other firm
-    drains, and the emergency drains. `pump` is the first that feeds it."""
+    drains, and the emergency drains. `pump` is the first that feeds it; `levels` are places in the
+    plan's level sensors."""
 
     chamber: str
     pump: int
@@ -72,6 +84,7 @@ class DrainPlan:
     inflow_m3_s: float
     bottom_to_rim_m: float
     watches: tuple[Watch, ...]
+    levels: tuple[int, ...]
     dry_m3: float
 
 
@@ -115,13 +128,16 @@ class TopOffPlan:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The plan of a site. Indexes are places in the site's sensors, outputs, pumps and rows;
-    `sensors` and `outputs` give the index of an id."""
+    `sensors` and `outputs` give the index of an id, `level_ids` the place of a level sensor among
+    `levels`."""
 
     site: Site
     figures: Figures
     sensors: dict[str, int]
     outputs: dict[str, int]
     contacts: dict[str, Contact]
+    level_ids: dict[str, int]
+    levels: tuple[LevelPlan, ...]
     drains: tuple[DrainPlan, ...]
     pumps: tuple[PumpPlan, ...]
     top_off: TopOffPlan | None
@@ -165,23 +181,39 @@ def _meter(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
 
 
 def _watches(
-    site: Site, hydraulics: Hydraulics, figures: Figures, drained: Drained, lead: str
+    hydraulics: Hydraulics, figures: Figures, drained: Drained, lead: str
 ) -> tuple[Watch, ...]:
-    chamber = site.chambers[drained.chamber]
+    site = hydraulics.site
+    found = [
+        Watch(_contacts(site)[key], mark_at(hydraulics, figures, drained, lead, sensor.height))
+        for key, sensor in site.floats(drained.chamber, "drain-watch").items()
+    ]
+    return tuple(sorted(found, key=lambda watch: watch.mark.height_m))
+
+
+def _lead(site: Site, drained: Drained) -> str:
+    """The largest drain of a chamber that is no emergency drain, where it has such a one."""
+    drains, capacity = site.drains_from(drained.chamber), drained.capacity_m3_s
+    firm = [key for key in capacity if not isinstance(drains[key], EmergencyDrain)]
+    return max(firm or capacity, key=lambda key: capacity[key])
+
+
+def _level_plans(hydraulics: Hydraulics, figures: Figures) -> tuple[LevelPlan, ...]:
+    site = hydraulics.site
+    places = {key: index for index, key in enumerate(site.sensors)}
+    fitted = {sensor.chamber for sensor in site.levels().values()}
+    marks = {
+        drained.chamber: derive_marks(hydraulics, figures, drained, _lead(site, drained))
+        for drained in figures.drained
+        if drained.chamber in fitted and drained.inflow_m3_s > 0
+    }
     found = []
-    for key, sensor in site.floats(drained.chamber, "drain-watch").items():
-        level = chamber.above_datum_m(sensor.height)
-        flows = {k: hydraulics.capacity(k, level) for k in drained.capacity_m3_s}
-        above = chamber.between_m3(level, chamber.rim_m) + sum(
-            site.chambers[f].between_m3(
-                max(level, figures.running.levels_m[f]), site.chambers[f].rim_m
-            )
-            for f in drained.feeders
-        )
-        rest = sum(flow for k, flow in flows.items() if k != lead)
-        contact = _contacts(site)[key]
-        found.append(Watch(contact, sensor.height, flows[lead], rest, above))
-    return tuple(sorted(found, key=lambda watch: watch.height_m))
+    for key, sensor in site.levels().items():
+        beside = sorted((f.height, places[k]) for k, f in site.floats(sensor.chamber).items())
+        floats = tuple((place, height) for height, place in beside)
+        its = marks.get(sensor.chamber, Marks())
+        found.append(LevelPlan(places[key], key, sensor.chamber, sensor.tolerance, floats, its))
+    return tuple(found)
 
 
 def _feeds(site: Site, figures: Figures, chamber: str) -> tuple[tuple[int, float], ...]:
@@ -199,8 +231,9 @@ def _feeds(site: Site, figures: Figures, chamber: str) -> tuple[tuple[int, float
     return tuple(found)
 
 
-def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
-    hydraulics = Hydraulics(site, bore="mean")
+def _drain_plans(
+    site: Site, hydraulics: Hydraulics, figures: Figures, levels: tuple[LevelPlan, ...]
+) -> tuple[DrainPlan, ...]:
     plans = []
     for drained in figures.drained:
         drains = site.drains_from(drained.chamber)
@@ -209,7 +242,7 @@ def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
             for k, c in drained.capacity_m3_s.items()
             if not isinstance(drains[k], EmergencyDrain)
         }
-        lead = max(firm or drained.capacity_m3_s, key=lambda k: drained.capacity_m3_s[k])
+        lead = _lead(site, drained)
         lift = figures.lift(drained.pump)
         plans.append(
             DrainPlan(
@@ -222,7 +255,8 @@ def _drain_plans(site: Site, figures: Figures) -> tuple[DrainPlan, ...]:
                 drained.all_m3_s - drained.firm_m3_s if firm else 0.0,
                 drained.inflow_m3_s,
                 site.chambers[drained.chamber].rim,
-                _watches(site, hydraulics, figures, drained, lead),
+                _watches(hydraulics, figures, drained, lead),
+                tuple(i for i, level in enumerate(levels) if level.chamber == drained.chamber),
                 lift.dry_m3,
             )
         )
@@ -302,13 +336,17 @@ def _spares(site: Site, contacts: dict[str, Contact]) -> tuple[Spare, ...]:
 def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
     """Derive the plan; `rows` come from `rules.hazards.table.rows`."""
     contacts = _contacts(site)
+    hydraulics = Hydraulics(site, bore="mean")
+    levels = _level_plans(hydraulics, figures)
     return Plan(
         site=site,
         figures=figures,
         sensors={key: index for index, key in enumerate(site.sensors)},
         outputs={key: index for index, key in enumerate(site.outputs)},
         contacts=contacts,
-        drains=_drain_plans(site, figures),
+        level_ids={level.id: i for i, level in enumerate(levels)},
+        levels=levels,
+        drains=_drain_plans(site, hydraulics, figures, levels),
         pumps=_pump_plans(site, figures),
         top_off=_top_off(site, figures, contacts),
         spares=_spares(site, contacts),
@@ -318,4 +356,4 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
     )
 
 
-__all__ = ["Contact", "DrainPlan", "Plan", "PumpPlan", "Watch", "derive"]
+__all__ = ["Contact", "DrainPlan", "LevelPlan", "Plan", "PumpPlan", "Watch", "derive"]

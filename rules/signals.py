@@ -22,8 +22,9 @@ class Quality(IntEnum):
 class Reading:
     """One sensor's value at this tick.
 
-    `value` is 1.0 (wet, or supply present) or 0.0 for contacts, m3/s for flow meters; it is NaN
-    when `quality` is BAD. `age_s` is the time since the value was last known to be true.
+    `value` is 1.0 (wet, or supply present) or 0.0 for contacts, m3/s for flow meters, m above the
+    chamber's bottom for level sensors; it is NaN when `quality` is BAD. `age_s` is the time since
+    the value was last known to be true.
     """
 
     value: float
@@ -185,6 +186,19 @@ class PumpFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class LevelFigures:
+    """One level sensor, live: the level above its chamber's bottom [m], None when it is not known,
+    how far that may be off, and why it is in doubt, where it is."""
+
+    sensor: str
+    chamber: str
+    level_m: float | None
+    tolerance_m: float
+    quality: Quality
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """What one step decided: an on/off for every output, what happened, and how things stand."""
 
@@ -193,3 +207,4 @@ class Decision:
     alarms: tuple[Alarm, ...]
     drains: tuple[DrainFigures, ...]
     pumps: tuple[PumpFigures, ...]
+    levels: tuple[LevelFigures, ...] = ()

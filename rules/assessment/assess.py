@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 from rules.assessment import failures, heights, sight
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
-from rules.assessment.failures import Result
+from rules.assessment.failures import LevelSight, Result
 from rules.assessment.heights import Place
 from rules.assessment.sight import Coverage
 from rules.assessment.upkeep import Upkeep, upkeep
 from rules.figures import pipes_m3
-from rules.hazards.drain_capacity import watch_cuts
+from rules.hazards.drain_capacity import mark_cuts
 from rules.hydraulics.network import Hydraulics
+from rules.levels import HOLD_S
+from rules.marks import STEP_M
 from rules.matrix import Effect
 from rules.plan import Plan
 from rules.transient.scenario import Course, WhatIf
@@ -56,8 +58,36 @@ def cutting_floats(plan: Plan) -> frozenset[str]:
             found.add(row.subject)
     for drain in plan.drains:
         if plan.pumps[drain.pump].output is not None:
-            found |= {w.contact.id for w in drain.watches if watch_cuts(drain, w)}
+            found |= {w.contact.id for w in drain.watches if mark_cuts(drain, w.mark)}
     return frozenset(found)
+
+
+def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
+    """From which level each level sensor surely tells of its drains, where it does at all.
+
+    It may read its tolerance too low, is then taken as low again, and counts by steps.
+    """
+    found = []
+    for drain in plan.drains:
+        for place in drain.levels:
+            level = plan.levels[place]
+            marks = level.marks.marks
+            cutting = next((mark for mark in marks if mark_cuts(drain, mark)), None)
+            mark = cutting or next(iter(marks), None)
+            if mark is not None:
+                sensor = plan.site.levels()[level.id]
+                height = mark.height_m + 2 * level.tolerance_m + STEP_M
+                cuts = cutting is not None and plan.pumps[drain.pump].output is not None
+                found.append(
+                    LevelSight(
+                        level.id,
+                        drain.chamber,
+                        plan.site.chambers[drain.chamber].above_datum_m(height),
+                        HOLD_S + sensor.filter,
+                        cuts,
+                    )
+                )
+    return tuple(found)
 
 
 def assess(plan: Plan) -> Assessment:
@@ -66,7 +96,9 @@ def assess(plan: Plan) -> Assessment:
     mean = Hydraulics(site, bore="mean")
     bands = doubt(site, figures, mean)
     stepper = Stepper(site, mean, figures.running)
-    results = failures.run(site, figures, bands, stepper, cutting_floats(plan))
+    results = failures.run(
+        site, figures, bands, stepper, cuts=cutting_floats(plan), sights=level_sights(plan)
+    )
     off = max((flow_doubt(site, mean, pump) for pump in site.pumps), default=0.0)
     return Assessment(
         bands,

@@ -85,6 +85,18 @@ class Result:
         return any(seen.cuts and seen.spare_s >= 0.0 for seen in self.seen_at_worst)
 
 
+@dataclass(frozen=True, slots=True)
+class LevelSight:
+    """A level sensor that tells of the drains: the level over the datum from which it surely does
+    [m], the time it takes to [s], and whether the pump is then cut."""
+
+    sensor: str
+    chamber: str
+    level_m: float
+    takes_s: float
+    cuts: bool
+
+
 def failures(site: Site, figures: Figures) -> Iterator[Failure]:
     """Every failure of the plumbing that is run."""
     for drained in figures.drained:
@@ -134,15 +146,33 @@ def _screens(site: Site, figures: Figures) -> Iterator[Failure]:
 
 
 def run(
-    site: Site, figures: Figures, doubt: Doubt, stepper: Stepper, cuts: frozenset[str]
+    site: Site,
+    figures: Figures,
+    doubt: Doubt,
+    stepper: Stepper,
+    *,
+    cuts: frozenset[str],
+    sights: tuple[LevelSight, ...] = (),
 ) -> tuple[Result, ...]:
-    """Run every failure; `cuts` are the floats whose turning cuts a pump."""
+    """Run every failure; `cuts` are the floats whose turning cuts a pump, `sights` what level
+    sensors see."""
     results = []
     for failure in failures(site, figures):
         expected = stepper.run(failure.what)
         worst = stepper.run(_at_worst(site, doubt, failure))
-        seen = _seen(site, failure, expected, cuts)
-        results.append(Result(failure, expected, worst, seen, _seen(site, failure, worst, cuts)))
+        seen, at_worst = (
+            tuple(
+                sorted(
+                    (
+                        *_seen(site, failure, course, cuts),
+                        *_seen_by_levels(site, failure, course, sights),
+                    ),
+                    key=lambda one: one.after_s,
+                )
+            )
+            for course in (expected, worst)
+        )
+        results.append(Result(failure, expected, worst, seen, at_worst))
     return tuple(results)
 
 
@@ -168,16 +198,30 @@ def _at_worst(site: Site, doubt: Doubt, failure: Failure) -> WhatIf:
     )
 
 
-def _seen(site: Site, failure: Failure, course: Course, cuts: frozenset[str]) -> tuple[Seen, ...]:
-    found = []
+def _ends_s(course: Course) -> float:
+    """When water leaves a tank or a pump draws air [s]."""
+    return min(course.first_spill_s, min(course.dry_s.values(), default=inf))
+
+
+def _seen(site: Site, failure: Failure, course: Course, cuts: frozenset[str]) -> Iterator[Seen]:
     run_on_s = site.pumps[failure.pump].run_on
-    ends_s = min(course.first_spill_s, min(course.dry_s.values(), default=inf))
     for key, sensor in site.floats().items():
         crossed_s = crossing_s(site, sensor, course)
         if crossed_s < inf:
             needs_s = RESERVE * response_s(sensor.filter, run_on_s)
-            found.append(Seen(key, crossed_s, key in cuts, ends_s - crossed_s - needs_s))
-    return tuple(sorted(found, key=lambda seen: seen.after_s))
+            yield Seen(key, crossed_s, key in cuts, _ends_s(course) - crossed_s - needs_s)
+
+
+def _seen_by_levels(
+    site: Site, failure: Failure, course: Course, sights: tuple[LevelSight, ...]
+) -> Iterator[Seen]:
+    run_on_s = site.pumps[failure.pump].run_on
+    for sight in sights:
+        crossed_s = _crossing_s(sight.chamber, sight.level_m, course)
+        if crossed_s < inf:
+            after_s = crossed_s + sight.takes_s  # until then it does not count
+            spare_s = _ends_s(course) - after_s - RESERVE * response_s(0.0, run_on_s)
+            yield Seen(sight.sensor, after_s, sight.cuts, spare_s)
 
 
 def crossing_s(site: Site, sensor: FloatSwitch, course: Course) -> float:
@@ -188,10 +232,13 @@ def crossing_s(site: Site, sensor: FloatSwitch, course: Course) -> float:
     if sensor.duty == "top-off":
         return inf
     level = site.chambers[sensor.chamber].above_datum_m(sensor.height)
-    falling = sensor.duty == "dry-run"
+    return _crossing_s(sensor.chamber, level, course, falling=sensor.duty == "dry-run")
+
+
+def _crossing_s(chamber: str, level: float, course: Course, *, falling: bool = False) -> float:
     before: tuple[float, float] | None = None
     for t_s, levels in course.samples:
-        now = levels[sensor.chamber]
+        now = levels[chamber]
         if now <= level if falling else now >= level:
             if before is None or now == before[1]:
                 return t_s

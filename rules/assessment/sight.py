@@ -98,7 +98,8 @@ def _of_the_rest(site: Site) -> Iterator[Coverage]:
 
 
 def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
-    """A float stuck in its good state is seen by nothing; does another one cover what it covers?"""
+    """A float stuck in its good state is seen by nothing; does another one cover what it covers?
+    And what tells that a level sensor is off?"""
     for key, sensor in site.floats().items():
         if not isinstance(sensor, FloatSwitch) or sensor.duty == "top-off":
             continue
@@ -112,8 +113,17 @@ def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
         if alone:
             note = f"then nothing else is in time for: {'; '.join(alone)}. Lift it by hand monthly"
         else:
-            note = "another float is in time for all that it sees. Lift it by hand monthly"
+            note = "another sensor is in time for all that it sees. Lift it by hand monthly"
         yield Coverage(f"{site.label(key)} stuck in its good state", (), note)
+    for key, level in site.levels().items():
+        beside = tuple(site.floats(level.chamber))
+        yield Coverage(
+            f"{site.label(key)} drifts",
+            beside,
+            "once it says wet where a float is dry, or dry where one is wet"
+            if beside
+            else "no float beside it: compare it with a ruler monthly",
+        )
 
 
 def unseen(table: tuple[Coverage, ...]) -> tuple[Coverage, ...]:

@@ -18,8 +18,9 @@ from collections.abc import Iterator
 from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words, in_words, pumps_that_feed
+from rules.marks import Mark
 from rules.matrix import Clear, Effect, Row
-from rules.plan import DrainPlan, Watch
+from rules.plan import DrainPlan
 from rules.signals import DrainFigures, Priority, Saying
 from rules.site.model import Site
 
@@ -28,19 +29,24 @@ DOUBT = 1.10
 of head and a meter out of the box are each good to about 10 %. More is stricter; least 1.0."""
 
 
-def watch_cuts(drain: DrainPlan, watch: Watch) -> bool:
-    """True when a drain-watch float, wet at the computed inflow, is enough to cut the pump.
+def mark_cuts(drain: DrainPlan, mark: Mark) -> bool:
+    """True when water at a mark, at the computed inflow, is enough to cut the pump.
 
-    One that hangs near the working level is not: clean drains may stand there too.
+    A float that hangs near the working level is not: clean drains may stand there too.
     """
-    carried = carried_at_most_m3_s(drain, watch, drain.inflow_m3_s)
+    carried = carried_at_most_m3_s(drain, mark, drain.inflow_m3_s)
     return carried < DOUBT * drain.inflow_m3_s
 
 
+def watched(site: Site, chamber: str) -> bool:
+    """True where a float or a level sensor tells how the drains of a chamber fare."""
+    return bool(site.floats(chamber, "drain-watch") or site.levels(chamber))
+
+
 def rows(site: Site, figures: Figures) -> Iterator[Row]:
-    """One row for every drained chamber that has a drain-watch float."""
+    """One row for every drained chamber that has a drain-watch float or a level sensor."""
     for drained in figures.drained:
-        if site.floats(drained.chamber, "drain-watch"):
+        if watched(site, drained.chamber):
             yield Row(
                 "drain-capacity",
                 drained.chamber,
@@ -59,10 +65,10 @@ def figures_of(row: Row, view: View) -> DrainFigures:
 
 
 def present(row: Row, view: View) -> bool:
-    """A float that the drains should keep dry is wet, and they are short of the return flow."""
-    for drain, live in zip(view.plan.drains, view.drains, strict=True):
+    """Water stands where the drains should not let it, and they are short of the return flow."""
+    for drain, live, at in zip(view.plan.drains, view.drains, view.stands_at, strict=True):
         if drain.chamber == row.subject:
-            if view.priming_of(drain) or live.level_least_m <= 0.0:
+            if view.priming_of(drain) or at is None:
                 return False
             short = live.capacity_m3_s < DOUBT * live.return_m3_s
             return short or not view.fed(drain)

@@ -1,7 +1,8 @@
 """A drain has lost some of its capacity, and the others still carry the flow with room to spare.
 
-The story: the float nearest to the working level is wet, yet what is left suffices. Nothing is cut;
-somebody should look within the day. When it gets worse, `drain_capacity` takes over.
+The story: the float nearest to the working level is wet, or a level sensor puts the water there,
+yet what is left suffices. Nothing is cut; somebody should look within the day. When it gets worse,
+`drain_capacity` takes over.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from rules.site.model import Site
 
 
 def rows(site: Site, figures: Figures) -> Iterator[Row]:
-    """One row for every drained chamber that has a drain-watch float."""
+    """One row for every drained chamber that has a drain-watch float or a level sensor."""
     for drained in figures.drained:
-        if site.floats(drained.chamber, "drain-watch"):
+        if drain_capacity.watched(site, drained.chamber):
             yield Row(
                 "drain-loss",
                 drained.chamber,
@@ -34,11 +35,11 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
 
 def present(row: Row, view: View) -> bool:
     """The level is where clean drains would not let it stand, and they are not short of flow."""
-    for drain, live in zip(view.plan.drains, view.drains, strict=True):
+    for drain, at in zip(view.plan.drains, view.stands_at, strict=True):
         if drain.chamber == row.subject:
             if view.priming_of(drain) or not view.fed(drain):
                 return False
-            return live.level_least_m > 0.0 and not drain_capacity.present(row, view)
+            return at is not None and not drain_capacity.present(row, view)
     return False
 
 
