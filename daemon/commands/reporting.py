@@ -75,7 +75,9 @@ class Reporting:
     def _again(self, name: str) -> str:
         """The words that run this drill once more."""
         options = self._options
-        words = ["weirkeeper", "drill", name, "--site", options.site, "--seed", str(options.seed)]
+        words = ["weirkeeper", "drill", name, "--seed", str(options.seed)]
+        if options.site is not None:
+            words += ["--site", options.site]
         for hazard in options.without:
             words += ["--without", hazard]
         return shlex.join(words)

@@ -9,6 +9,7 @@ from math import ceil, floor, log10
 from rules.site.show import GALLON_M3, INCH_M, Units
 
 TIME_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200)
+MOST_TICKS = 8
 DAY_S = 86400.0
 PAD_PX = 7.0
 
@@ -107,7 +108,7 @@ class Window:
     def step_s(self) -> int:
         """Time between two marks on its axis [s]."""
         span = self.to_s - self.from_s
-        return next((step for step in TIME_STEPS_S if span / step <= 10), 86400)
+        return next((step for step in TIME_STEPS_S if span / step <= MOST_TICKS), 86400)
 
     def clock_ticks(self) -> list[tuple[float, str]]:
         """Round times of day in it: when [s], and as a clock shows them."""

@@ -17,6 +17,7 @@ from simulator.story.happenings import Happening
 BAR_PX = 22.0
 TOP_PX = 5.0
 THICK_PX = 12.0
+LEAST_PERCENT = 0.3
 
 STATES: dict[AlarmState, tuple[str, str]] = {
     AlarmState.UNACK_ALARM: ("unack", "stands, unanswered"),
@@ -51,17 +52,7 @@ def bar_row(name: Html, words: str, scene: Scene, bars: list[Bar], *more: Html) 
     window = scene.window
     middle = TOP_PX + THICK_PX / 2
     drawn = [
-        el(
-            "rect",
-            el("title", bar.told),
-            class_=f"bar {bar.kind}",
-            x=window.percent(bar.from_s),
-            y=TOP_PX,
-            width=f"{max(0.3, 100 * (window.share(bar.to_s) - window.share(bar.from_s))):.2f}%",
-            height=THICK_PX,
-        )
-        for bar in bars
-        if bar.to_s >= window.from_s and bar.from_s <= window.to_s
+        _bar(bar, window) for bar in bars if bar.to_s >= window.from_s and bar.from_s <= window.to_s
     ]
     strip = join(
         el("line", class_="off", x1=0, x2="100%", y1=middle, y2=middle),
@@ -70,6 +61,21 @@ def bar_row(name: Html, words: str, scene: Scene, bars: list[Bar], *more: Html) 
         *more,
     )
     return row(name, Html(""), strip, BAR_PX, told=words, kind="bars")
+
+
+def _bar(bar: Bar, window: Window) -> Html:
+    """A bar, wide enough to be seen."""
+    left, right = 100 * window.share(bar.from_s), 100 * window.share(bar.to_s)
+    width = max(LEAST_PERCENT, right - left)
+    return el(
+        "rect",
+        el("title", bar.told),
+        class_=f"bar {bar.kind}",
+        x=f"{min(left, 100 - width):.2f}%",
+        y=TOP_PX,
+        width=f"{width:.2f}%",
+        height=THICK_PX,
+    )
 
 
 # --- what went wrong, and when what came of it --------------------------------------------------

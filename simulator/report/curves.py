@@ -10,7 +10,7 @@ from math import isfinite
 from simulator.report.axes import Scale, Window
 from simulator.report.markup import Html, el, number
 
-BUCKETS = 360
+BUCKETS = 220
 """Columns of a strip: of the samples in one, the first, least, greatest and last are kept."""
 
 WIDE = 1000.0

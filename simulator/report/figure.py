@@ -61,7 +61,7 @@ def figure(told: Told, window: Window, title: str) -> Html:
     scene = Scene(told, window, _marks(told))
     parts = [
         _part(
-            "What went wrong, and when it showed",
+            "What happened, and when it showed",
             *bars.happening_rows(scene),
             *bars.story_rows(scene),
         ),

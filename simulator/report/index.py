@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rules.site import show
 from rules.site.model import Site
 from simulator.report import axes, curves, wording
-from simulator.report.axes import Scale
+from simulator.report.axes import Scale, Window
 from simulator.report.figure import close_up, whole
 from simulator.report.markup import Html, el, join
 from simulator.report.page import document, patterns, stamp
@@ -45,7 +45,12 @@ def line(told: Told, file: str) -> Line:
         return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, {})
     for keeper, volume in floors.items():
         kind = "dry" if wording.water(volume, units) == "nothing" else "wet"
-        cells.append((KEEPERS[keeper].name, el("span", wording.water(volume, units), class_=kind)))
+        cells.append(
+            (
+                f"floor, {KEEPERS[keeper].name}",
+                el("span", wording.water(volume, units), class_=kind),
+            )
+        )
     cells.append((f"level of the {told.site.label(told.foremost)}", spark(told, told.foremost)))
     return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, floors)
 
@@ -58,8 +63,7 @@ def not_here(title: str, group: str, why: str) -> Line:
 
 def spark(told: Told, chamber: str) -> Html:
     """The level of a chamber in every night, against its rim."""
-    close = close_up(told)
-    window = close[1] if close else whole(told)
+    window = _spark_window(told)
     seen = [
         level
         for course in told.courses.values()
@@ -87,6 +91,15 @@ def spark(told: Told, chamber: str) -> Html:
         role="img",
         aria_label=words,
     )
+
+
+def _spark_window(told: Told) -> Window:
+    """The close-up, or the whole night where there is none or the floor is wet only later."""
+    close = close_up(told)
+    wet = [t for course in told.courses.values() if (t := course.first_wet_s) is not None]
+    if close is None or not all(close[1].holds(t_s) for t_s in wet):
+        return whole(told)
+    return close[1]
 
 
 def index_page(site: Site, lines: Sequence[Line], seed: int, count: int) -> str:
@@ -137,9 +150,9 @@ def _gist(site: Site, lines: Sequence[Line], seed: int, count: int) -> Html:
 
 
 def _group(group: str, lines: list[Line]) -> Html:
-    keepers = [k.name for k in KEEPERS.values()]
-    floor_heads = [name for name in keepers if any(name == n for x in lines for n, _ in x.cells)]
-    heads = ["drill", "verdict", "cause to cut", *floor_heads, "level"]
+    floors = [f"floor, {k.name}" for k in KEEPERS.values()]
+    floors = [name for name in floors if any(name == said for x in lines for said, _ in x.cells)]
+    heads = ["drill", "verdict", "cause to cut", *floors, "level"]
     rows = []
     for found in lines:
         name = el("a", found.title, href=found.file) if found.file else join(found.title)
@@ -160,13 +173,9 @@ def _group(group: str, lines: list[Line]) -> Html:
                 ),
             )
         )
-    head = el("tr", *(el("th", _floor(said, keepers), scope="col") for said in heads))
+    head = el("tr", *(el("th", said, scope="col") for said in heads))
     return el(
         "section",
         el("h2", group[:1].upper() + group[1:]) if group else Html(""),
         el("table", el("thead", head), el("tbody", *rows), class_="drills"),
     )
-
-
-def _floor(said: str, keepers: list[str]) -> str:
-    return f"floor, {said}" if said in keepers else said

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
-VOID = frozenset({"meta", "br", "line", "rect", "path", "polygon", "circle", "col"})
-"""Elements that hold nothing."""
+VOID = frozenset({"meta", "line", "path"})
+"""Elements that hold nothing here."""
 
 
 class Html(str):
@@ -35,8 +35,7 @@ def el(name: str, /, *inside: str, **attributes: str | float | None) -> Html:
         if value is not None
     )
     if name in VOID:
-        close = "" if name in ("meta", "br", "col") else "/"
-        return Html(f"<{name}{given}{close}>")
+        return Html(f"<{name}{given}>" if name == "meta" else f"<{name}{given}/>")
     return Html(f"<{name}{given}>{join(*inside)}</{name}>")
 
 

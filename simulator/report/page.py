@@ -182,7 +182,7 @@ def _events(told: Told) -> Html:
             "tr",
             el("td", axes.clock(start + t_s), class_="time"),
             el("td", "" if cause_s is None else axes.since(t_s - cause_s), class_="time"),
-            el("td", "what went wrong" if who == "wrong" else "the guard", class_=who),
+            el("td", "the night" if who == "wrong" else "the guard", class_=who),
             el("td", said),
         )
         for t_s, who, said in found[:MOST_LINES]

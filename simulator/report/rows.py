@@ -60,7 +60,6 @@ def row(name: Html, gutter: Html, strip: Html, height_px: float, *, told: str, k
         el("svg", gutter, class_="gutter", width=GUTTER_PX, height=height_px, aria_hidden="true"),
         el(
             "svg",
-            el("title", told),
             strip,
             class_="plot",
             width="100%",

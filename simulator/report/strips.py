@@ -222,18 +222,23 @@ def flow_row(scene: Scene, chamber: str) -> Html:
             curves.path(come, window, scale, "return flow", "guard"),
         ),
     )
-    doubt = "" if (least, most) == (1.0, 1.0) else f", {least - 1:+.0%} to {most - 1:+.0%}"
+    doubt = "" if (least, most) == (1.0, 1.0) else f", {_off(least)} to {_off(most)}"
     name = join(
         el("b", f"flow into the {told.site.label(chamber)}"),
         el("span", f"in {scale.measure.name}"),
         key("guard", "return flow"),
-        key("capacity", f"drains carry at most{doubt.replace('-', '−').replace('%', ' %')}"),
+        key("capacity", f"drains carry at most{doubt}"),
     )
     told_words = (
         f"Return flow into the {told.site.label(chamber)} against the computed capacity of its "
         f"drains: {_between(comes, units)} come, {_between(finite, units)} are carried."
     )
     return row(name, gutter(scale), strip, FLOW_PX, told=told_words, kind="curve")
+
+
+def _off(share: float) -> str:
+    sign = "−" if share < 1.0 else "+"
+    return f"{sign}{abs(share - 1.0) * 100:.0f}\N{NO-BREAK SPACE}%"
 
 
 def _between(values: list[float] | tuple[float, ...], units: Units) -> str:
@@ -248,6 +253,8 @@ def _between(values: list[float] | tuple[float, ...], units: Units) -> str:
 def floor_row(scene: Scene) -> Html:
     """All the water on the floor, in every night."""
     told = scene.told
+    if all(course.first_wet_s is None for course in told.courses.values()):
+        return el("p", "The floor stays dry, whoever keeps the pump.", class_="keys")
     units = told.site.site.units
     return _rising(
         scene,

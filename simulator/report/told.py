@@ -10,7 +10,6 @@ from rules.site.model import Site
 from simulator.night.evidence import Trace
 from simulator.night.outcome import Outcome
 from simulator.story.drill import Drill
-from simulator.story.happenings import Happening
 from simulator.story.judge import DROP_M3
 from simulator.story.roles import NoSuchRoleError, Sort, resolve
 
@@ -64,9 +63,19 @@ class Course:
 
     @cached_property
     def first_wet_s(self) -> float | None:
-        """When the floor first was wet."""
-        pairs = zip(self.t_s, self.floor_m3, strict=True)
-        return next((t for t, water in pairs if water > DROP_M3), None)
+        """When the floor first was wet, within the samples that show it.
+
+        Between the last dry sample and the first wet one it came as fast as it then went on.
+        """
+        first = next((i for i, water in enumerate(self.floor_m3) if water > DROP_M3), None)
+        if first is None or first == 0 or first + 1 == len(self.t_s):
+            return None if first is None else self.t_s[first]
+        t_s, water = self.t_s, self.floor_m3
+        grows = water[first + 1] - water[first]
+        if grows <= 0.0:
+            return t_s[first]
+        came_s = (water[first] - water[first - 1]) * (t_s[first + 1] - t_s[first]) / grows
+        return max(t_s[first - 1], t_s[first] - came_s)
 
 
 @dataclass(frozen=True)
@@ -156,19 +165,16 @@ class Told:
         return {
             chamber
             for happening in self.drill.happens
-            for key in things(self.site, happening)
+            for key in things(self.site, getattr(happening, "where", ""))
             for chamber in _chambers_at(self.site, key)
         }
 
 
-def things(site: Site, happening: Happening) -> tuple[str, ...]:
-    """The ids of what something happens to; empty where it happens to no thing of the site."""
-    where = getattr(happening, "where", None)
-    if not isinstance(where, str):
-        return ()
+def things(site: Site, role: str) -> tuple[str, ...]:
+    """The ids of what plays a role of any sort on this site; empty where nothing does."""
     for sort in SORTS:
         try:
-            return resolve(site, sort, where)
+            return resolve(site, sort, role)
         except NoSuchRoleError:
             continue
     return ()

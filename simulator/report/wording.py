@@ -18,6 +18,24 @@ from simulator.story.judge import DROP_M3
 TOLD_ELSEWHERE = frozenset({"what", "where", "at", "cause", "over"})
 """Keys of a happening that have their own place in a sentence."""
 
+PHRASES = {
+    "share": "{}",
+    "flow": "{}",
+    "volume": "{}",
+    "state": "{}",
+    "to": "{}",
+    "hazard": "{}",
+    "height": "{} high",
+    "spread": "{} wide",
+    "a_day": "{} a day",
+    "a_minute": "{} a minute",
+    "a_second": "{} a second",
+    "drops": "{} drops a minute",
+    "for_": "{} each",
+    "lasts": "for {}",
+}
+"""How a key of a happening is said with its value; any other as the key before the value."""
+
 
 def _quantity(annotation: Any) -> str:
     """What a key holds, by the words with which its quantity describes itself; else nothing."""
@@ -28,7 +46,7 @@ def _quantity(annotation: Any) -> str:
     return next((found for part in get_args(annotation) if (found := _quantity(part))), "")
 
 
-def _described(model: type[BaseModel], key: str) -> str:
+def described(model: type[BaseModel], key: str) -> str:
     field = model.model_fields[key]
     for extra in field.metadata:
         if isinstance(extra, WithJsonSchema) and isinstance(extra.json_schema, dict):
@@ -36,7 +54,7 @@ def _described(model: type[BaseModel], key: str) -> str:
     return _quantity(field.annotation)
 
 
-def _value(value: object, what: str, units: Units) -> str:
+def worded(value: object, what: str, units: Units) -> str:
     """A value of a happening in words, `what` being how its quantity describes itself."""
     if not isinstance(value, (int, float)) or isinstance(value, bool):
         return str(value)
@@ -55,19 +73,24 @@ def _value(value: object, what: str, units: Units) -> str:
 
 def happening(site: Site, event: Happening) -> str:
     """What happens, to what, and how much of it, on this site."""
-    keys = things(site, event)
-    where = ", ".join(dict.fromkeys(site.label(key) for key in keys))
-    model = type(event)
-    details = [
-        f"{key.replace('_', ' ').strip()} {_value(value, _described(model, key), site.site.units)}"
-        for key in model.model_fields
-        if key not in TOLD_ELSEWHERE and (value := getattr(event, key)) is not None
-    ]
-    over = getattr(event, "over", None)
-    if over:
-        details.append(f"over {show.duration(over)}")
+    model, units = type(event), site.site.units
+    details = []
+    for key in (*(k for k in model.model_fields if k not in TOLD_ELSEWHERE), "over"):
+        value = getattr(event, key, None)
+        if value is None or (key == "over" and not value):
+            continue
+        said = worded(value, described(model, key), units)
+        if key == "with_":
+            said = labels(site, said) or said
+        details.append(PHRASES.get(key, f"{key.replace('_', ' ').strip()} {{}}").format(said))
+    where = labels(site, getattr(event, "where", ""))
     told = event.what + (f": {where}" if where else "")
     return f"{told} ({', '.join(details)})" if details else told
+
+
+def labels(site: Site, role: str) -> str:
+    """What people call the things that play a role on this site; empty if none does."""
+    return ", ".join(dict.fromkeys(site.label(key) for key in things(site, role)))
 
 
 def floor_m3(night: Outcome) -> float:
