@@ -267,6 +267,10 @@ class Builder:
             bed=bed,
         )
         hole = None if branch.siphon_break is None else to.above_datum_m(branch.siphon_break)
+        below = self.site.chambers[self.site.pumps[branch.pump].from_]
+        lift_m = to.above_datum_m(branch.outlet) - below.above_datum_m(
+            start_level_m(self.site, self.site.pumps[branch.pump].from_)
+        )
         return Rise(
             key,
             self.index[branch.to],
@@ -274,4 +278,5 @@ class Builder:
             outlet=to.above_datum_m(branch.outlet),
             hole=hole,
             check_valve="check-valve" in branch.fittings,
+            stands_m3=run.area_m2 * max(0.0, min(lift_m, branch.length)),
         )

@@ -8,12 +8,14 @@ from math import sqrt
 
 from simulator.water.flows import Run
 
+STEP_S = 0.05
 SPIN_UP_S = 1.5
 SEIZE_S = 0.3  # a pump that seizes stops this fast
 AIR_M = 0.010  # from the intake down to so far below it, its flow falls to nothing
 STANDING_HEAD_M = 0.3  # head that a standing pump takes at the largest flow of its curve
 TAPER_M = 0.003  # a hole for air is wholly open when the level has fallen so far below its top
 SOLVED_M3_S = 1e-10
+DROP_M3 = 1e-9  # a pipe with less in it is empty, with less room full
 LOOK_M = 1e-4  # levels are moved by so much to see how the flows change
 
 
@@ -46,19 +48,30 @@ class Rise:
         "beside",
         "check_valve",
         "condition",
+        "fill_m3_s",
         "flow_m3_s",
+        "held_m3",
         "hole",
         "key",
         "moved_m3",
         "outlet",
         "plugged",
         "run",
+        "stands_m3",
         "to",
         "wet",
     )
 
     def __init__(
-        self, key: str, to: int, run: Run, *, outlet: float, hole: float | None, check_valve: bool
+        self,
+        key: str,
+        to: int,
+        run: Run,
+        *,
+        outlet: float,
+        hole: float | None,
+        check_valve: bool,
+        stands_m3: float = 0.0,
     ) -> None:
         self.key = key
         self.to = to
@@ -70,13 +83,49 @@ class Rise:
         self.condition = 1.0
         self.beside = 0.0  # share of what rises that lands on the floor instead
         self.wet = False  # full of water from end to end, so that it could run back
-        self.flow_m3_s = 0.0
+        self.stands_m3 = stands_m3  # water in it above the chamber below, when it is full
+        self.held_m3 = 0.0  # of that, what is in it
+        self.flow_m3_s = 0.0  # at its lower end
+        self.fill_m3_s = 0.0  # what of that stays in it; below zero while it runs down
         self.moved_m3 = 0.0  # both ways together: so a paddle counts it
+
+    @property
+    def gives_m3_s(self) -> float:
+        """The flow at its upper end [m3/s]."""
+        return self.flow_m3_s - self.fill_m3_s
 
     @property
     def lost_m3_s(self) -> float:
         """What of its flow lands on the floor [m3/s]."""
-        return self.beside * self.flow_m3_s if self.flow_m3_s > 0.0 else 0.0
+        return max(0.0, self.beside * self.gives_m3_s)
+
+    @property
+    def runs_down(self) -> bool:
+        """True while water stands in it that nothing but the pump holds up."""
+        return self.held_m3 > DROP_M3 and not self.wet and not self.check_valve
+
+    def take(self, flow: float, level: float, pushed_m: float, dt_s: float) -> None:
+        """Take this flow for a step, with its chamber at a level and `pushed_m` of head below it.
+
+        What comes up fills the pipe first. Once air is in it, what stands above the head that the
+        pump still has runs down again.
+        """
+        self.fill_m3_s = 0.0
+        if flow > 0.0:
+            room_m3 = self.stands_m3 - self.held_m3
+            if room_m3 > DROP_M3:
+                self.fill_m3_s = min(flow, room_m3 / dt_s)
+            if flow - self.fill_m3_s > 1e-6:
+                self.wet = True
+        elif self.cover(level) == 0.0:
+            self.wet = False
+        if flow == 0.0 and self.runs_down:
+            column_m = self.held_m3 / self.run.area_m2 - max(0.0, pushed_m)
+            if column_m > 0.0:
+                flow = -min(self.condition * self.run.flow(column_m), self.held_m3 / dt_s)
+                self.fill_m3_s = flow
+        self.run.resistance(flow)  # brings its friction factor up to date
+        self.flow_m3_s = flow
 
     def cover(self, level: float) -> float:
         """How freely water enters its end: 1 well under water, 0 once it takes air."""
@@ -174,7 +223,9 @@ class Lift:
 
     @property
     def steady(self) -> bool:
-        """True while its speed does not change."""
+        """True while its speed does not change, and no pipe fills or runs down."""
+        if any(rise.fill_m3_s for rise in self.rises):
+            return False
         return self.speed == (self.full_speed if self.was_powered else 0.0)
 
     def _slowing(self, levels: Sequence[float]) -> float:
@@ -204,14 +255,14 @@ class Lift:
             speed * slope / self.condition - 2.0 * trunk * flow,
         )
 
-    def solve(self, levels: Sequence[float]) -> None:
-        """Find the flow of every branch at these levels of the chambers."""
+    def solve(self, levels: Sequence[float], dt_s: float = STEP_S) -> None:
+        """Find the flow of every branch at these levels of the chambers, for a step."""
         level = levels[self.source]
         rises = self.rises
-        if self.speed == 0.0 and not any(rise.wet for rise in rises):
+        if self.speed == 0.0 and not any(rise.wet or rise.runs_down for rise in rises):
             self.flow_m3_s = 0.0
             for rise in rises:
-                rise.flow_m3_s = 0.0
+                rise.flow_m3_s = rise.fill_m3_s = 0.0
             return
         trunk = self.trunk.resistance(self.flow_m3_s) if self.trunk is not None else 0.0
         flow, most = self.flow_m3_s, 2.0 * self.curve.flow_most
@@ -234,28 +285,15 @@ class Lift:
             flow -= excess / steep
             if not least < flow < most:
                 flow = 0.5 * (least + most)
-        self._settle(taken, levels)
-
-    def _settle(self, taken: Sequence[float], levels: Sequence[float]) -> None:
-        """Take these flows of the branches; air at the intake takes its share."""
-        depth = self.intake - levels[self.source]
-        water = 1.0 if depth <= 0.0 else max(0.0, 1.0 - depth / AIR_M)
-        total = 0.0
-        for rise, branch in zip(self.rises, taken, strict=True):
-            flow = branch
-            if flow > 0.0:
-                flow *= water
-                if flow > 1e-6:
-                    rise.wet = True
-            elif rise.cover(levels[rise.to]) == 0.0:
-                rise.wet = False
-            rise.run.resistance(flow)  # brings its friction factor up to date
-            rise.flow_m3_s = flow
-            total += flow
-        self.flow_m3_s = total
+        depth = self.intake - level
+        water = 1.0 if depth <= 0.0 else max(0.0, 1.0 - depth / AIR_M)  # air takes its share
+        for rise, branch in zip(rises, taken, strict=True):
+            flow = branch * water if branch > 0.0 else branch
+            rise.take(flow, levels[rise.to], header - level, dt_s)
+        self.flow_m3_s = sum(rise.flow_m3_s for rise in rises)
 
     def slopes(self, levels: Sequence[float]) -> list[list[tuple[int, float]]]:
-        """How the flow of each branch changes with the levels that it knows [m2/s]."""
+        """How the flow of each branch changes with the levels that it knows, all steady [m2/s]."""
         rises, moved = self.rises, list(levels)
         found: list[list[tuple[int, float]]] = [[] for _ in rises]
         kept = [(rise.flow_m3_s, rise.wet) for rise in rises]
@@ -265,13 +303,13 @@ class Lift:
                 for step in (LOOK_M, -LOOK_M):
                     moved[place] = levels[place] + step
                     self.solve(moved)
-                    sides.append([rise.flow_m3_s for rise in rises])
+                    sides.append([rise.gives_m3_s for rise in rises])
                 moved[place] = levels[place]
                 for pairs, high, low in zip(found, *sides, strict=True):
                     if high != low:
                         pairs.append((place, (high - low) / (2.0 * LOOK_M)))
         for rise, (flow, wet) in zip(rises, kept, strict=True):
-            rise.flow_m3_s, rise.wet = flow, wet
+            rise.flow_m3_s, rise.fill_m3_s, rise.wet = flow, 0.0, wet
         self.flow_m3_s = sum(rise.flow_m3_s for rise in rises)
         return found
 
@@ -282,3 +320,4 @@ class Lift:
         self.moved_m3 += abs(self.flow_m3_s) * dt_s
         for rise in self.rises:
             rise.moved_m3 += abs(rise.flow_m3_s) * dt_s
+            rise.held_m3 += rise.fill_m3_s * dt_s

@@ -15,10 +15,10 @@ from simulator.water.waves import WAVE_M, over_rim
 
 
 class Network:
-    """The flows of a site at the levels given, in one list: passages, branches, rims.
+    """The flows of a site at the levels given, in one list: passages, branches, pipes, rims.
 
     `ends` has for each flow the places of the chambers that it leaves and reaches; the floor comes
-    after the last chamber.
+    after the last chamber, and the pipes of the branches, which fill and run down, after that.
     """
 
     def __init__(self, site: Site, builder: Builder, shapes: Shapes) -> None:
@@ -47,6 +47,9 @@ class Network:
         self._rim_k = [WEIR_SI * rim_length_m(chamber) for chamber in site.chambers.values()]
         self.ends: list[Ends] = [(upper, lower) for _, _, upper, lower in self.ways]
         self.ends += [(lift.source, rise.to) for rise, lift in self._branches]
+        pipes = self.floor + 1
+        self._first_fill = len(self.ends)
+        self.ends += [(lift.source, pipes) for _, lift in self._branches]
         self.first_rim = len(self.ends)
         self.ends += [(place, self.floor) for place in range(self.floor)]
 
@@ -85,8 +88,9 @@ class Network:
         ]
         for key, lift in self.lifts.items():
             lift.turn(powered(key), levels, dt_s)
-            lift.solve(levels)
-        flows += [rise.flow_m3_s for rise, _ in self._branches]
+            lift.solve(levels, dt_s)
+        flows += [rise.gives_m3_s for rise, _ in self._branches]
+        flows += [rise.fill_m3_s for rise, _ in self._branches]
         self._stir(stirred_m)
         flows += [
             self._over(place, level - rim, dt_s) if level > rim - wave else 0.0
@@ -100,7 +104,7 @@ class Network:
         """Waves where a pump's water comes in, and where somebody stirs."""
         waves_m = [0.0] * self.floor
         for rise, _ in self._branches:
-            if rise.flow_m3_s > 0.0:
+            if rise.gives_m3_s > 0.0:
                 waves_m[rise.to] = self._wave_m[rise.to]
         for key, height_m in stirred_m.items():
             waves_m[self._places[key]] += height_m
@@ -117,15 +121,15 @@ class Network:
     def hold(self, flows_m3_s: Sequence[float]) -> None:
         """Let the branches carry these flows."""
         for (rise, _), flow in zip(
-            self._branches, flows_m3_s[len(self.ways) : self.first_rim], strict=True
+            self._branches, flows_m3_s[len(self.ways) : self._first_fill], strict=True
         ):
             rise.flow_m3_s = flow
         for lift in self.lifts.values():
             lift.flow_m3_s = sum(rise.flow_m3_s for rise in lift.rises)
 
     def net_m3_s(self, flows_m3_s: Sequence[float]) -> list[float]:
-        """What comes to each chamber, less what leaves it; and to the floor, last."""
-        net = [0.0] * (self.floor + 1)
+        """What comes to each chamber, less what leaves it; then to the floor, and to the pipes."""
+        net = [0.0] * (self.floor + 2)
         for (upper, lower), flow in zip(self.ends, flows_m3_s, strict=True):
             if flow:
                 net[upper] -= flow
@@ -150,6 +154,7 @@ class Network:
             found.append(slopes_between(flow, levels[upper], levels[lower], upper, lower))
         for lift in self.lifts.values():
             found += lift.slopes(levels)
+        found += [[] for _ in self._branches]  # no pipe fills
         for place, level in enumerate(levels):
 
             def over(up: float, _: float, place: int = place) -> float:
@@ -160,19 +165,27 @@ class Network:
 
     def refill(self, volumes_m3: list[float], flows_m3_s: Sequence[float], dt_s: float) -> None:
         """Take back from the chambers downstream what a chamber gave but did not have."""
-        away = []
-        for (a, b), flow in zip(self.ends[: self.first_rim], flows_m3_s, strict=False):
-            if flow:
-                away.append((a, b, flow) if flow > 0.0 else (b, a, -flow))
+        away = [
+            (a, b, flow) if flow > 0.0 else (b, a, -flow)
+            for (a, b), flow in zip(self.ends[: self.first_rim], flows_m3_s, strict=False)
+            if flow
+        ]
+        content = [*volumes_m3, 0.0, 0.0]
         for _ in range(self.floor):
-            short = [i for i, volume in enumerate(volumes_m3) if volume < 0.0]
+            short = [i for i, volume in enumerate(content[: self.floor]) if volume < 0.0]
             if not short:
-                return
+                break
             for i in short:
                 given = sum(flow for a, _, flow in away if a == i)
-                lack = -volumes_m3[i]
+                lack = -content[i]
                 for a, b, flow in away:
                     if a == i:
-                        volumes_m3[b] -= lack * flow / given
-                volumes_m3[i] = 0.0
-        raise ArithmeticError(f"a step of {dt_s} s is too long for the chambers of this site")
+                        content[b] -= lack * flow / given
+                content[i] = 0.0
+        else:
+            raise ArithmeticError(f"a step of {dt_s} s is too long for the chambers of this site")
+        volumes_m3[:] = content[: self.floor]
+        filled = sum(rise.fill_m3_s for rise, _ in self._branches if rise.fill_m3_s > 0.0)
+        for rise, _ in self._branches:
+            if rise.fill_m3_s > 0.0:
+                rise.held_m3 += content[-1] * rise.fill_m3_s / filled

@@ -14,13 +14,13 @@ from simulator.water.build import Builder, start_level_m
 from simulator.water.drains import Siphon
 from simulator.water.draw import Draws
 from simulator.water.drift import MOST_M, RUNGS_S, Drift
+from simulator.water.lift import STEP_S
 from simulator.water.network import Network
 from simulator.water.outside import DAY_S, Air, top_off, water_change
 from simulator.water.settling import settle
 from simulator.water.shapes import Shapes
 from simulator.water.wiring import Wired
 
-STEP_S = 0.05
 STEP_LEAST_S = 0.002
 STEP_RISE_M = 0.002  # no level may move further in one step
 SMALL_M2 = 0.02  # a site with a smaller chamber is stepped finer
@@ -63,7 +63,7 @@ class Plant(Wired):
         )
         self.step_most_s = STEP_S * min(1.0, smallest_m2 / SMALL_M2)
         self._flows = [0.0] * len(self._network.ends)
-        self._net_m3_s = [0.0] * (len(starts_m) + 1)
+        self._net_m3_s = [0.0] * len(starts_m)
         self._outer_m3_s = [0.0] * len(starts_m)  # net, of all that comes and goes outside
         self._fastest_m_s = inf
         self._drift = Drift(self._network.edges_m())
@@ -143,7 +143,8 @@ class Plant(Wired):
     @property
     def total_m3(self) -> float:
         """All the water there is or was, less what was brought in [m3]; it never changes."""
-        return sum(self.volume_m3) + self.floor_m3 + self.evaporated_m3 - self.brought_m3
+        inside_m3 = sum(self.volume_m3) + sum(rise.held_m3 for rise in self.rises.values())
+        return inside_m3 + self.floor_m3 + self.evaporated_m3 - self.brought_m3
 
     # --- what can be done to it ---------------------------------------------------------------
 
@@ -227,7 +228,9 @@ class Plant(Wired):
     def _stretch(self, flows: list[float], net: list[float]) -> tuple[list[float], list[float]]:
         """Flows that may stay for longer than a step, if levels allow it."""
         network, drift = self._network, self._drift
-        whole = list(map(add, net, self._outer_m3_s))  # the floor, last in `net`, has no level
+        whole = list(
+            map(add, net, self._outer_m3_s)
+        )  # floor and pipes, last in `net`, have no level
         if not drift.judge(whole):
             slopes = network.slopes(self.surface_m, self.condition, self.step_most_s)
             drift.look(network.ends, slopes, self.shapes.plans_m2(self.surface_m))
@@ -247,7 +250,7 @@ class Plant(Wired):
         self.volume_m3 = [
             volume + come * dt_s for volume, come in zip(self.volume_m3, net, strict=False)
         ]
-        if net[-1]:
+        if net[self._network.floor]:
             self._account(dt_s)
         for lift in self.lifts.values():
             lift.count(dt_s)

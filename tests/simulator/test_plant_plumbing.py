@@ -203,10 +203,11 @@ def test_one_pump_that_fails_fills_the_sump(workshop: Site) -> None:
     plant.evaporating_m3_s = 0.0
     assert plant.water_change is not None
     plant.water_change.differs = 1.0
+    stood_m3 = sum(plant.volume_m3)
     for _ in range(900):
         plant.advance(1.0)
     assert plant.brought_m3 == pytest.approx(0.625e-3, rel=1e-9)
-    assert sum(plant.volume_m3) - plant.brought_m3 == pytest.approx(plant.total_m3, rel=1e-12)
+    assert sum(plant.volume_m3) - stood_m3 == pytest.approx(plant.brought_m3, rel=1e-9)
     plant.mains = False
     before_m3 = plant.brought_m3
     plant.advance(60.0)
