@@ -94,13 +94,19 @@ def main(options: argparse.Namespace) -> int:
     site = find_site(options.site) if options.site else recording.own_site()
     replay = Replay(recording, site, without=without, assume=options.assume)
     comparison = Comparison(site, ours=recording.ours, from_s=from_s)
-    for played in replay.play(_progress(recording.file, options.json), to_s):
+    for played in replay.play(_progress(recording.file, options.json)):
+        if played.t_s > to_s:
+            ends_s = to_s
+            break
         comparison.take(played)
+    else:
+        ends_s = comparison.last_s
     _clear(options.json)
     if not comparison.looks:
         raise InputError(f"{recording.file}: it has no row until {options.to}")
     if options.cut:
-        return _cut(options, replay, comparison, from_s, to_s)
+        begins_s = max(from_s, comparison.first_s or 0.0)
+        return _cut(options, replay, comparison, begins_s, ends_s)
     if options.json:
         print(json.dumps(to_json(replay, comparison), indent=2))
     else:
@@ -112,15 +118,12 @@ def _cut(
     options: argparse.Namespace,
     replay: Replay,
     comparison: Comparison,
-    from_s: float,
-    to_s: float,
+    begins_s: float,
+    ends_s: float,
 ) -> int:
     from daemon.commands.cutting import write_cut
     from daemon.errors import InputError
 
-    first_s = comparison.first_s or 0.0
-    begins_s = max(from_s, first_s)
-    ends_s = min(to_s, comparison.last_s)
     if begins_s >= ends_s:
         raise InputError(f"{options.recording}: it has no rows between --from and --to")
     write_cut(

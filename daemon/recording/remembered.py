@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
@@ -14,6 +14,15 @@ from rules.plan import Plan
 
 _MEMORY = TypeAdapter(Memory)
 _T = TypeVar("_T")
+
+_PLACED = ("contacts", "rows", "pumps")
+_OF_ANY_SITE = ("boot", "t_s", "top_off_since_s", "top_off_used_s")
+_BEGINNING: dict[str, Any] = {
+    field.name: field.default
+    for field in fields(Memory)
+    if field.name not in (*_PLACED, *_OF_ANY_SITE)
+}
+"""What cannot be placed by ids begins as at a guard's first look where the sensors are others."""
 
 
 def line(plan: Plan, memory: Memory) -> str:
@@ -45,8 +54,10 @@ def read(text: str, plan: Plan) -> Memory:
             contacts = _placed(
                 ids["sensors"], memory.contacts, wanted["sensors"], ContactMemory(0.0, False)
             )
+        anew = {} if ids["sensors"] == wanted["sensors"] else _BEGINNING
         return replace(
             memory,
+            **anew,
             contacts=contacts,
             rows=_placed(ids["rows"], memory.rows, wanted["rows"], RowMemory()),
             pumps=_placed(ids["pumps"], memory.pumps, wanted["pumps"], PumpMemory()),

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import inf, nan
+from math import nan
 from typing import Literal
 
 from daemon.recording import remembered
@@ -67,12 +67,10 @@ class Replay:
         self.assume: Assume = assume
         self._none_dropped = (False,) * len(site.outputs)
 
-    def play(self, progress: Progress | None = None, to_s: float = inf) -> Iterator[Played]:
-        """Every look until `to_s`; raises InputError with a sentence."""
+    def play(self, progress: Progress | None = None) -> Iterator[Played]:
+        """Every look; raises InputError with a sentence."""
         memory = self._begin()
         for seen, row in self._looks(progress):
-            if seen.t_s > to_s:
-                return
             if row is not None:
                 memory = self._taken_up(memory, row)
             observation = self._filled(seen, memory) if self.columns.absent else seen

@@ -72,7 +72,7 @@ def replayed(
     replay = Replay(Recording(Path(recorded.file)), site, without=without, assume=recorded.assume)
     seen, ended_s = _seen(site, drill, replay, recorded.from_)
     findings = [judge(site, statement, seen) for statement in statements]
-    if ended_s < drill.lasts - LACK_S:
+    if ended_s is not None and ended_s < drill.lasts - LACK_S:
         said = f"the recording goes on for {show.duration(drill.lasts)}"
         findings.insert(0, Finding(said, False, f"it ends after {show.duration(ended_s)}"))
     return replace(
@@ -86,13 +86,16 @@ def replayed(
     )
 
 
-def _seen(site: Site, drill: Drill, replay: Replay, from_s: float) -> tuple[Evidence, float]:
-    """What today's rules did in the drill, and when its last look was, from its start [s]."""
+def _seen(site: Site, drill: Drill, replay: Replay, from_s: float) -> tuple[Evidence, float | None]:
+    """What today's rules did in the drill; and the time of the last look, from its start [s], if
+    the recording did not go on to its end."""
     relays = _Relays(site)
     seen = Evidence(site, cast(Plant, relays), drill.cause_s, from_s)
     now_s = 0.0
-    for played in replay.play(to_s=from_s + drill.lasts + TICK_S / 2):
+    for played in replay.play():
         t_s = played.t_s - from_s
+        if t_s > drill.lasts + TICK_S / 2:
+            return seen, None
         relays.command(played.decision)
         if t_s < -1e-9:
             # what the relays are when the drill begins is no turn of theirs in it

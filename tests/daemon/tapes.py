@@ -50,8 +50,18 @@ def head(name: str, story: str = "") -> Head:
     return Head(name, site_text(name), "", "sim+plant", story=story)
 
 
-def tape(path: Path, drill: str, name: str = "classroom", *, every_tick: bool = False) -> Tape:
-    """Run a drill and record it."""
+def tape(
+    path: Path,
+    drill: str,
+    name: str = "classroom",
+    *,
+    lasts_s: float | None = None,
+    every_tick: bool = False,
+) -> Tape:
+    """Run a drill and record it; `lasts_s` ends it earlier."""
+    night = load_drill(drill)
+    if lasts_s is not None:
+        night = night.model_copy(update={"lasts": lasts_s})
     made = Tape(path, site(name))
     with RecordingFile(path, head(name, f"drill {drill}"), made.site) as file:
 
@@ -59,7 +69,7 @@ def tape(path: Path, drill: str, name: str = "classroom", *, every_tick: bool = 
             made.seen.append((seen, decision))
             file.take(t_s, seen, decision, guard)
 
-        made.outcome = run(made.site, load_drill(drill), SEED, tap=tap, every_tick=every_tick)
+        made.outcome = run(made.site, night, SEED, tap=tap, every_tick=every_tick)
     return made
 
 
