@@ -71,6 +71,8 @@ def test_the_wheel_holds_the_three_packages_and_their_data(wheel: Path) -> None:
         "simulator/sites/classroom.toml",
         "simulator/sites/rack.toml",
         "simulator/drills/main-drain-blocked.toml",
+        "simulator/report/page.css",
+        "simulator/report/cursor.js",
         "rules/py.typed",
     ):
         assert wanted in names

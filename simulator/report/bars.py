@@ -132,7 +132,7 @@ def _happening_row(scene: Scene, event: Happening) -> Html:
         more = _flag(window, event.at, "cause", "" if length else began)
     else:
         more = el("text", f"since {began}", x=4, y=TOP_PX + 10, class_="note")
-    return bar_row(el("span", said), f"{said}, at {began}.", scene, bars, more)
+    return bar_row(el("span", wording.unbroken(said)), f"{said}, at {began}.", scene, bars, more)
 
 
 def story_rows(scene: Scene) -> list[Html]:

@@ -13,6 +13,7 @@ from simulator.report.figure import close_up, whole
 from simulator.report.markup import Html, el, join
 from simulator.report.page import document, patterns, stamp
 from simulator.report.told import KEEPERS, Told
+from simulator.story.drill import GROUPS
 
 SPARK_PX = 44.0
 SPARK_WIDE_PX = 150
@@ -20,13 +21,17 @@ SPARK_WIDE_PX = 150
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One drill in the index; `file` is None where there is no page to lead to."""
+    """One drill in the index; `file` is None where there is no page to lead to.
+
+    `failed` is the first statement that did not hold, with what was seen.
+    """
 
     title: str
     group: str
     file: str | None
     cells: tuple[tuple[str, Html], ...]
     held: bool | None
+    failed: str
     floor_m3: dict[str, float]
 
 
@@ -35,6 +40,7 @@ def line(told: Told, file: str) -> Line:
     units = told.site.site.units
     guard = told.guard
     to_cut = guard.cause_to_cut_s
+    failed = next((f"{f.statement}: {f.detail}" for f in guard.findings if not f.held), "")
     cells: list[tuple[str, Html]] = [
         ("verdict", stamp(guard)),
         ("cause to cut", Html("no cut" if to_cut is None else show.duration(to_cut))),
@@ -42,7 +48,7 @@ def line(told: Told, file: str) -> Line:
     floors = {keeper: wording.floor_m3(told.nights[keeper]) for keeper in told.keepers}
     if told.foremost is None:
         cells.append(("level", Html("a recording: no water")))
-        return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, {})
+        return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, failed, {})
     for keeper, volume in floors.items():
         kind = "dry" if wording.water(volume, units) == "nothing" else "wet"
         cells.append(
@@ -52,13 +58,13 @@ def line(told: Told, file: str) -> Line:
             )
         )
     cells.append((f"level of the {told.site.label(told.foremost)}", spark(told, told.foremost)))
-    return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, floors)
+    return Line(told.drill.title, told.group, file, tuple(cells), guard.passed, failed, floors)
 
 
 def not_here(title: str, group: str, why: str) -> Line:
     """A drill that is about something this site lacks."""
     cells = (("verdict", el("span", f"not on this site: {why}", class_="faint")),)
-    return Line(title, group, None, cells, None, {})
+    return Line(title, group, None, cells, None, "", {})
 
 
 def spark(told: Told, chamber: str) -> Html:
@@ -104,7 +110,8 @@ def _spark_window(told: Told) -> Window:
 
 def index_page(site: Site, lines: Sequence[Line], seed: int, count: int) -> str:
     """The index of as many drills as have been run, of `count`."""
-    groups = list(dict.fromkeys(found.group for found in lines))
+    known = [group for group in GROUPS if any(found.group == group for found in lines)]
+    groups = list(dict.fromkeys([*known, *(found.group for found in lines)]))
     return document(
         f"Drills — {site.site.name}",
         patterns(),
@@ -132,7 +139,7 @@ def _gist(site: Site, lines: Sequence[Line], seed: int, count: int) -> Html:
     if floors:
         words += f" On the floor, all nights together: {', '.join(floors)}."
     if absent:
-        words += f" {absent} are about what this site lacks."
+        words += f" {absent} {'is' if absent == 1 else 'are'} about something this site lacks."
     keys = [
         el("span", el("svg", el("line", class_=f"line {k}", x1=0, x2=26, y1=5, y2=5),
                       width=26, height=10, aria_hidden="true"), " ", keeper.said, class_="key")
@@ -142,7 +149,7 @@ def _gist(site: Site, lines: Sequence[Line], seed: int, count: int) -> Html:
     if len(lines) < count:
         words += f" Not finished: {len(lines)} of {count} drills were run so far."
     return join(
-        el("p", words, class_="gist"),
+        el("p", wording.unbroken(words), class_="gist"),
         el("p", f"Simulated nights, seed {seed}. The small drawings show a level in every night:",
            class_="faint"),
         el("p", *keys, class_="keys"),
@@ -150,12 +157,13 @@ def _gist(site: Site, lines: Sequence[Line], seed: int, count: int) -> Html:
 
 
 def _group(group: str, lines: list[Line]) -> Html:
-    floors = [f"floor, {k.name}" for k in KEEPERS.values()]
-    floors = [name for name in floors if any(name == said for x in lines for said, _ in x.cells)]
+    floors = [f"floor, {keeper.name}" for keeper in KEEPERS.values()]
     heads = ["drill", "verdict", "cause to cut", *floors, "level"]
     rows = []
     for found in lines:
         name = el("a", found.title, href=found.file) if found.file else join(found.title)
+        if found.failed:
+            name = join(name, el("small", found.failed))
         cells = list(found.cells)
         span = len(heads) - len(cells) if len(cells) < len(heads) - 1 else None
         rows.append(

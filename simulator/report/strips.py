@@ -226,7 +226,7 @@ def flow_row(scene: Scene, chamber: str) -> Html:
     name = join(
         el("b", f"flow into the {told.site.label(chamber)}"),
         el("span", f"in {scale.measure.name}"),
-        key("guard", "return flow"),
+        key("guard", "return flow, as read"),
         key("capacity", f"drains carry at most{doubt}"),
     )
     told_words = (

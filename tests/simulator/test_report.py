@@ -197,7 +197,7 @@ def test_the_index_leads_to_every_page_and_to_nothing_else(tmp_path: Path) -> No
     assert sorted(path.name for path in folder.iterdir()) == sorted([*linked, "index.html"])
     assert "not on this site: no rain on this site" in page.said
     assert "3 of 3 drills held." in page.said
-    assert "1 are about what this site lacks." in page.said
+    assert "1 is about something this site lacks." in page.said
     assert "Not finished" not in page.said
     assert show.duration(found.guard.cause_to_cut_s or 0.0) in page.said
     assert show.volume(found.nights["none"].spilled_total_m3, found.site.site.units) in page.said
