@@ -19,7 +19,6 @@ from rich.text import Text
 from rules.signals import Decision, Event, Phase
 from rules.site import show
 from rules.site.model import Site
-from rules.site.show import Units
 
 BAR = 19
 SHOWN_EVENTS = 7
@@ -48,11 +47,6 @@ class Moment:
     levels_m: Mapping[str, float]
     spilled_m3: float
     speed: float
-
-
-def _read(level_m: float | None, units: Units) -> Text:
-    """What a level sensor says, beside what the plant has."""
-    return Text("?", "bold red") if level_m is None else Text(show.length(level_m, units))
 
 
 class LiveView:
@@ -103,7 +97,10 @@ class LiveView:
         top = Table.grid(expand=True)
         top.add_column(ratio=65)
         top.add_column(ratio=63)
-        top.add_row(self._levels(moment), Group(self._pumps(moment), self._drains(moment)))
+        right = [self._pumps(moment), self._drains(moment)]
+        if moment.decision.levels:
+            right.append(self._sensed(moment))
+        top.add_row(self._levels(moment), Group(*right))
         return Group(self._head(moment), top, self._happened(), self._phone())
 
     def _clock(self, t_s: float) -> str:
@@ -141,20 +138,14 @@ class LiveView:
         table.add_column("┆ = float", no_wrap=True, min_width=BAR + 1)
         table.add_column("level", no_wrap=True, justify="right")
         table.add_column("to rim", no_wrap=True, justify="right")
-        read = {found.chamber: found.level_m for found in moment.decision.levels}
-        if read:
-            table.add_column("read", no_wrap=True, justify="right")
         for key, level in moment.levels_m.items():
             left = max(0.0, self._site.chambers[key].rim - level)
-            row: list[RenderableType] = [
+            table.add_row(
                 self._site.label(key),
                 self._bar(level, key),
                 show.length(level, units),
                 Text(show.length(left, units), "bold red" if left < 0.006 else ""),
-            ]
-            if key in read:
-                row.append(_read(read[key], units))
-            table.add_row(*row)
+            )
         return Panel(table, title="levels, as the plant has them", **PANEL)
 
     def _pumps(self, moment: Moment) -> Panel:
@@ -187,6 +178,18 @@ class LiveView:
                 "-" if isinf(drain.spill_s) else Text(show.duration(drain.spill_s), "bold red"),
             )
         return Panel(table, title="return flow against drain capacity", **PANEL)
+
+    def _sensed(self, moment: Moment) -> Panel:
+        units = self._site.site.units
+        lines = Table.grid(padding=(0, 2))
+        for level in moment.decision.levels:
+            known = level.level_m is not None
+            lines.add_row(
+                self._site.label(level.sensor),
+                show.length(level.level_m, units) if level.level_m is not None else "not known",
+                Text(level.why, "" if known else "bold red"),
+            )
+        return Panel(lines, title="levels, as the sensors read them", **PANEL)
 
     def _happened(self) -> Panel:
         table = Table(box=None, show_header=False, padding=(0, 1))
