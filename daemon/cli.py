@@ -28,6 +28,7 @@ COMMANDS = {
     "run": "guard a site: on real pins, or with --simulate on a plant",
     "drill": "replay failure drills on a site, with a verdict each",
     "replay": "what today's rules would have done in a recorded night",
+    "campaign": "play thousands of drawn nights, and count what came of them",
     "calibrate": "take a flow measured with a bucket and a clock into the site file",
     "schema": "print the JSON Schema of the site file, for editors",
     "status": "what the running guard sees and does",

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from math import inf
 
 from daemon.ports import Board
 from rules.site.model import Site
 from rules.site.sensors import FlowMeter, MainsSensor
+from simulator.night.night import Moment
 from simulator.night.pace import Keeper
+from simulator.night.runner import NONE, run
 from simulator.night.unguarded import Unguarded
 from simulator.signals.stand import PlantBoard
 from simulator.story.drill import Drill
 from simulator.story.roles import NoSuchRoleError, resolve
-from simulator.story.script import Script
 from simulator.water.plant import Plant
 
 FLOAT_S = 0.5  # a float relay turns when its contact has stood so long
@@ -27,7 +29,6 @@ LOW_SHARE = 0.8
 LOW_S = 10.0
 AFTER_MAINS_S = 30.0  # a low-flow relay waits for so long when the mains have come
 WINDOW_S = 2.0  # time over which it counts pulses
-LOOKS_S = 1.0  # how finely the oracle sees the time to come
 HARM_M3 = 1e-4  # a tenth of a litre on the floor
 DRY_S = 1.0
 
@@ -227,22 +228,28 @@ def foreseen_s(site: Site, drill: Drill, seed: int) -> float:
     return max(before, default=inf) if harm_s < inf else inf
 
 
+class _HarmDoneError(Exception):
+    """Ends a night of which no more need be seen."""
+
+
 def harmed_s(site: Site, drill: Drill, seed: int) -> float:
     """When the night first does harm with nothing in the guard's place [s]; infinite if never."""
-    plant = Plant(site, seed)
-    plant.settle()
-    board = PlantBoard(site, plant)
-    script = Script(site, board, drill)
-    bare = Unguarded(site, board)
-    t_s = 0.0
-    while t_s < drill.lasts:
-        bare.tick(t_s)
-        script.advance(t_s)
-        t_s += LOOKS_S
-        board.advance_to(t_s)
-        if plant.floor_m3 >= HARM_M3 or plant.dry_s >= DRY_S:
-            return t_s
-    return inf
+    found_s = inf
+
+    def look(moment: Moment) -> None:
+        nonlocal found_s
+        if harmful(moment.plant):
+            found_s = moment.t_s
+            raise _HarmDoneError
+
+    with suppress(_HarmDoneError):
+        run(site, drill, seed, keeper=NONE, progress=look, trace=False)
+    return found_s
+
+
+def harmful(plant: Plant) -> bool:
+    """True once there is water on the floor, or a pump has drawn air."""
+    return plant.floor_m3 >= HARM_M3 or plant.dry_s >= DRY_S
 
 
 STANDINS: dict[str, Callable[[Site, Board, Drill], Keeper]] = {

@@ -1,0 +1,1 @@
+"""Thousands of nights, drawn at random, played and counted."""

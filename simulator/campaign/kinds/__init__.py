@@ -1,0 +1,1 @@
+"""What can befall a drawn night: a table of named kinds, one small function each."""
