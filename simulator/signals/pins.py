@@ -15,8 +15,8 @@ from gpiozero.pins.mock import MockFactory, MockPin
 
 from rules.site.model import Site
 from rules.site.sensors import PinSensor
+from simulator.signals.contacts import ContactEdge
 from simulator.signals.levels import PlantBus
-from simulator.signals.sensing import ContactEdge
 from simulator.signals.stand import Stand
 from simulator.water.plant import Plant
 

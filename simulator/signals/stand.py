@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from math import ceil
 
 from rules.site.model import Site
-from simulator.signals.sensing import ContactEdge, Sensors
+from simulator.signals.contacts import ContactEdge
+from simulator.signals.sensing import SURPRISE, Sensors
 from simulator.water.plant import Plant
 
-LOOK_S = 0.1  # the sensors look at the plant at least so often
+LOOK_S = 0.1  # the sensors look at the plant at least so often while anything may turn
+STILL_M_S = 2e-6  # a level that moves no faster than this stands still
+FLOW_SHARE = 0.01  # a flow that has changed by so much is news
+FLOW_LEAST_M3_S = 1e-5  # and so is one of this size where there was none
 
 
 class Stand(ABC):
@@ -24,19 +29,51 @@ class Stand(ABC):
         while (left_s := t_s - self.plant.t_s) > 1e-9:
             self.obey()
             self.plant.advance(min(LOOK_S, left_s))
-            self.show(*self.sensors.look())
+            self._look()
 
     def advance_until(self, t_s: float) -> float:
-        """Let time pass until `t_s`, or until a contact turns or the water at a level sensor moves;
-        returns the time reached [s]."""
-        while (left_s := t_s - self.plant.t_s) > 1e-9:
-            self.obey()
-            self.plant.advance(min(LOOK_S, left_s))
-            edges, pulses = self.sensors.look()
-            self.show(edges, pulses)
-            if edges or any(level.moved for level in self.sensors.levels.values()):
-                break
-        return self.plant.t_s
+        """Let time pass until `t_s`, or until a sensor shows anything new; the time reached [s].
+
+        The sensors are looked at no more often than the water asks for; how long that is, is found
+        anew whenever the water begins to move faster.
+        """
+        plant, sensors = self.plant, self.sensors
+        self.obey()
+        flows = [meter.flow_m3_s for meter in sensors.meters.values()]
+        news = False
+        while not news and (left_s := t_s - plant.t_s) > 1e-9:
+            most_m_s = STILL_M_S + SURPRISE * plant.fastest_m_s
+            calm_s = sensors.calm_s(most_m_s)
+            if calm_s <= 0.0:
+                plant.advance(min(LOOK_S, left_s))
+                news = self._look() or sensors.turning
+            else:
+                looks = max(1, int(min(calm_s, left_s) / LOOK_S + 1e-6))
+                self._coast(min(looks * LOOK_S, left_s), most_m_s)
+            news = news or self._differs(flows)
+        self.show([], sensors.count())
+        return plant.t_s
+
+    def _coast(self, lasts_s: float, most_m_s: float) -> None:
+        """Advance the plant by so long; no further than the next look if the water stirs."""
+        plant, began_s = self.plant, self.plant.t_s
+        plant.advance(lasts_s, most_m_s)
+        gone_s = plant.t_s - began_s
+        if lasts_s - gone_s > 1e-9:
+            plant.advance(ceil(gone_s / LOOK_S - 1e-6) * LOOK_S - gone_s)
+
+    def _differs(self, flows_m3_s: list[float]) -> bool:
+        """True once a meter or a level sensor tells something other than at the last look."""
+        for meter, flow in zip(self.sensors.meters.values(), flows_m3_s, strict=True):
+            if meter.loose or abs(meter.flow_m3_s - flow) > FLOW_LEAST_M3_S + FLOW_SHARE * flow:
+                return True
+        return any(level.moved for level in self.sensors.levels.values())
+
+    def _look(self) -> bool:
+        """Show what the sensors see; True if a contact has turned."""
+        edges, pulses = self.sensors.look()
+        self.show(edges, pulses)
+        return bool(edges)
 
     @abstractmethod
     def obey(self) -> None:
@@ -54,7 +91,7 @@ class PlantBoard(Stand):
 
     def closed(self, sensor: str) -> bool:
         """True while the contact is closed; within a bounce it may be wrong."""
-        return self.sensors.contacts[sensor].closed
+        return self.sensors.plugged[sensor].closed
 
     def pulses(self, sensor: str) -> int:
         """Pulses of a flow meter since the board was opened."""

@@ -7,7 +7,7 @@ import pytest
 from rules.site.model import Site
 from rules.site.parse import parse_site
 from simulator.library import site_text
-from simulator.signals.sensing import BOUNCE_S, ContactEdge, Float
+from simulator.signals.contacts import BOUNCE_S, ContactEdge, Float
 from simulator.signals.stand import PlantBoard
 from simulator.water.plant import Plant
 
@@ -22,7 +22,7 @@ def board_on(site: Site, seed: int = 0, *, exact: bool = True) -> PlantBoard:
 def watched(board: PlantBoard, key: str) -> Float:
     """The float behind a contact."""
     contact = board.sensors.contacts[key]
-    float_switch = next(w for c, w in board.sensors.watching if c is contact)
+    float_switch = contact.watched
     assert isinstance(float_switch, Float)
     return float_switch
 
