@@ -18,6 +18,7 @@ BAR_PX = 22.0
 TOP_PX = 5.0
 THICK_PX = 12.0
 LEAST_PERCENT = 0.3
+ROOM_FOR_A_TIME = 0.16
 
 STATES: dict[AlarmState, tuple[str, str]] = {
     AlarmState.UNACK_ALARM: ("unack", "stands, unanswered"),
@@ -102,13 +103,13 @@ def _flag(window: Window, t_s: float, kind: str, said: str) -> Html:
 
 
 def happening_rows(scene: Scene) -> list[Html]:
-    """A row for each thing that went wrong within a window or before it."""
+    """A row for each thing that happened within a window or before it, however often it did."""
     told, window = scene.told, scene.window
-    return [
-        _happening_row(scene, event)
-        for event in sorted(told.drill.happens, key=lambda h: h.at)
-        if event.at <= window.to_s
-    ]
+    found: dict[str, list[Happening]] = {}
+    for event in sorted(told.drill.happens, key=lambda h: h.at):
+        if event.at <= window.to_s:
+            found.setdefault(wording.happening(told.site, event), []).append(event)
+    return [_happening_row(scene, said, events) for said, events in found.items()]
 
 
 def lasts_s(event: Happening) -> float | None:
@@ -120,19 +121,22 @@ def lasts_s(event: Happening) -> float | None:
     return None
 
 
-def _happening_row(scene: Scene, event: Happening) -> Html:
+def _happening_row(scene: Scene, said: str, events: list[Happening]) -> Html:
     told, window = scene.told, scene.window
-    said = wording.happening(told.site, event)
-    length = lasts_s(event)
-    began = clock(start_of_day_s(told.drill.starts_at) + event.at)
-    bars, more = [], Html("")
-    if length:
-        bars.append(Bar(event.at, event.at + length, "wrong", said))
-    if window.holds(event.at):
-        more = _flag(window, event.at, "cause", "" if length else began)
-    else:
-        more = el("text", f"since {began}", x=4, y=TOP_PX + 10, class_="note")
-    return bar_row(el("span", wording.unbroken(said)), f"{said}, at {began}.", scene, bars, more)
+    bars, flags = [], []
+    for event, after in zip(events, [*events[1:], None], strict=True):
+        length, began = lasts_s(event), _at(told, event.at)
+        if length:
+            bars.append(Bar(event.at, event.at + length, "wrong", said))
+        if window.holds(event.at):
+            ends_s = window.to_s if after is None else after.at
+            room = window.share(ends_s) - window.share(event.at)
+            silent = length or (after is not None and room < ROOM_FOR_A_TIME)
+            flags.append(_flag(window, event.at, "cause", "" if silent else began))
+        elif event is events[-1]:
+            flags.append(el("text", f"since {began}", x=4, y=TOP_PX + 10, class_="note"))
+    times = ", ".join(_at(told, event.at) for event in events)
+    return bar_row(el("span", wording.unbroken(said)), f"{said}, at {times}.", scene, bars, *flags)
 
 
 def story_rows(scene: Scene) -> list[Html]:

@@ -68,7 +68,7 @@ def _level_scale(
     low = min(low for low, _ in levels.values())
     high = max(high for _, high in levels.values())
     off = max(0.0, (LEAST_SPAN_M - (high - low)) / 2)
-    low, high = low - off, high + off
+    low, high = max(low - off, min(low, 0.0)), high + off
     for height in sorted([*heights_m, rim_m], key=lambda h: max(low - h, h - high)):
         reached = (min(low, height), max(high, height))
         if reached[1] - reached[0] <= max(REACH * (high - low), 4 * LEAST_SPAN_M):

@@ -38,8 +38,12 @@ KEEPERS: dict[str, Keeper] = {
 class Course:
     """One night's trace by its columns; times are from the start of the drill [s]."""
 
-    def __init__(self, trace: Trace) -> None:
-        self._columns = dict(zip(trace.columns, zip(*trace.rows, strict=True), strict=False))
+    def __init__(self, trace: Trace, still_until_s: float = 0.0) -> None:
+        """`still_until_s` is when anything happens first: a first row up to then holds before."""
+        rows = trace.rows
+        if rows and 0.0 < rows[0][0] <= still_until_s:
+            rows = [(0.0, *rows[0][1:]), *rows]
+        self._columns = dict(zip(trace.columns, zip(*rows, strict=True), strict=False))
         self.t_s: tuple[float, ...] = self._columns.get("t_s", ())
 
     def values(self, name: str) -> tuple[float, ...]:
@@ -101,7 +105,8 @@ class Told:
     @cached_property
     def courses(self) -> dict[str, Course]:
         """The traces of the nights."""
-        return {keeper: Course(self.nights[keeper].trace) for keeper in self.keepers}
+        still_s = min((event.at for event in self.drill.happens), default=self.drill.lasts)
+        return {keeper: Course(self.nights[keeper].trace, still_s) for keeper in self.keepers}
 
     @property
     def keepers(self) -> tuple[str, ...]:

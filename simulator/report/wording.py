@@ -72,12 +72,12 @@ def worded(value: object, what: str, units: Units) -> str:
 
 
 def happening(site: Site, event: Happening) -> str:
-    """What happens, to what, and how much of it, on this site."""
+    """What happens, to what, and how much of it, as far as the drill says, on this site."""
     model, units = type(event), site.site.units
     details = []
     for key in (*(k for k in model.model_fields if k not in TOLD_ELSEWHERE), "over"):
         value = getattr(event, key, None)
-        if value is None or (key == "over" and not value):
+        if value is None or key not in event.model_fields_set:
             continue
         said = worded(value, described(model, key), units)
         if key == "with_":

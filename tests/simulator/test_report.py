@@ -129,6 +129,8 @@ def test_every_quantity_of_every_happening_is_said_with_its_unit(classroom: Site
 def test_a_happening_names_the_thing_on_this_site(classroom: Site) -> None:
     happening = load_drill("two-drains-blocked").happens[0]
     assert wording.happening(classroom, happening) == "block: main drain (80 %, over 20 s)"
+    whole = load_drill("main-drain-blocked").happens[0]
+    assert wording.happening(classroom, whole) == "block: main drain"
 
 
 HOSTILE = "<b>\"Tom\" & 'co'</b></title></style><script>alert(1)</script>"

@@ -13,10 +13,11 @@ from itertools import pairwise
 import pytest
 
 from rules.signals import Alarm, AlarmState, Event, EventKind, Priority, Saying
+from simulator.library import load_drill
 from simulator.night.evidence import Trace
 from simulator.report import axes, bars, curves, figure
 from simulator.report.page import drill_page
-from simulator.report.told import KEEPERS
+from simulator.report.told import KEEPERS, Course
 from tests.simulator.pages import Page, told
 
 
@@ -102,6 +103,42 @@ def test_a_noisy_night_of_ten_hours_stays_small() -> None:
 def test_an_output_turns_when_it_was_decided_between_two_samples() -> None:
     t_s, on = (0.0, 10.0, 20.0, 30.0), (1.0, 1.0, 0.0, 1.0)
     assert curves.runs(t_s, on, (3.0, 12.5)) == [(0.0, 12.5), (30.0, 30.0)]
+
+
+def test_what_happens_again_and_again_stands_in_one_row() -> None:
+    first = load_drill("main-drain-blocked").happens[0]
+    again = [first.model_copy(update={"at": at}) for at in (10.0, 100.0, 200.0)]
+    drill = told().drill.model_copy(update={"happens": tuple(again)})
+    page = Page(drill_page(replace(told(), drill=drill)))
+    spoken = [a["aria-label"] for a in page.all("svg") if "aria-label" in a]
+    assert "block: main drain, at 04:05:10, 04:06:40, 04:08:20." in spoken
+
+
+COLUMNS = ("t_s", "tank.level_m", "spilled_m3", "leaked_m3")
+
+
+def test_a_first_sample_holds_from_the_start_unless_something_happened_before_it() -> None:
+    trace = Trace(COLUMNS, [(10.0, 0.2, 0.0, 0.0), (20.0, 0.3, 0.0, 0.0)])
+    assert Course(trace, still_until_s=120.0).t_s == (0.0, 10.0, 20.0)
+    assert Course(trace, still_until_s=120.0).level_m("tank") == (0.2, 0.2, 0.3)
+    assert Course(trace, still_until_s=0.0).t_s == (10.0, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("floors", "wet_s"),
+    [
+        ((0.0, 0.0, 0.0, 0.0), None),
+        ((0.0, 0.0, 0.001, 0.011), 19.0),  # a litre came as fast as the ten after it: in one second
+        ((0.0, 0.010, 0.020, 0.030), 0.0),  # a leak that never changed
+        ((0.0, 0.0, 0.010, 0.010), 20.0),  # then no more: when is not known, so when it was seen
+    ],
+)
+def test_the_floor_is_wet_from_when_its_growth_leads_back_to(
+    floors: tuple[float, ...], wet_s: float | None
+) -> None:
+    rows = [(10.0 * i, 0.2, floor, 0.0) for i, floor in enumerate(floors)]
+    found = Course(Trace(COLUMNS, rows)).first_wet_s
+    assert found == (None if wet_s is None else pytest.approx(wet_s))
 
 
 def test_an_alarm_is_drawn_in_each_of_its_states() -> None:
