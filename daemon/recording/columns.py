@@ -73,7 +73,7 @@ def match(file: str, line: int, header: tuple[str, ...], site: Site, *, ours: bo
             raise problem(file, line, column, _unknown(key, unit, site))
         else:
             unused.append(column)
-    if not sensors:
+    if not sensors and site.sensors:
         example = ", ".join(measures.column_of(k, s) for k, s in list(site.sensors.items())[:2])
         sentence = f"no column belongs to a sensor of {site.site.name}; they are named {example}"
         raise problem(file, line, "", f"{sentence} and so on")

@@ -25,11 +25,6 @@ class _Block:
         default_factory=list
     )
 
-    @property
-    def begins_anew(self) -> bool:
-        """True when its first look is a guard's first."""
-        return not self.before.contacts
-
 
 class Recorder:
     """Keeps the looks of the last `keeps_s` seconds, and no more than `most_looks`.
@@ -54,7 +49,7 @@ class Recorder:
     ) -> None:
         """Put one look by."""
         blocks = self._blocks
-        anew = not guard.before.contacts
+        anew = bool(blocks) and guard.before.boot != blocks[-1].before.boot
         if not blocks or anew or len(blocks[-1].looks) >= BLOCK_LOOKS:
             blocks.append(_Block(guard.plan, guard.before))
         blocks[-1].looks.append((observation, decision.outputs, decision.events))
@@ -77,9 +72,11 @@ class Recorder:
         with whole_file(path) as stream:
             boot = self._blocks[0].before.boot if self._blocks else self._head.boot
             writer = Writer(stream, replace(self._head, boot=boot), self._site)
-            for number, block in enumerate(self._blocks):
-                if number == 0 or block.begins_anew:
+            remembered: str | None = None
+            for block in self._blocks:
+                if block.before.boot != remembered:  # the first, or a guard started anew
                     writer.remember(block.plan, block.before)
+                    remembered = block.before.boot
                 for observation, outputs, events in block.looks:
                     writer.row(observation, outputs, events)
             writer.end()

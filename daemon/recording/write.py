@@ -122,6 +122,7 @@ class RecordingFile:
         self._whole = whole_file(path)
         self._stream: TextIO | None = None
         self._writer: Writer | None = None
+        self._boot: str | None = None
 
     def __enter__(self) -> Self:
         with _sentences(self._path):
@@ -154,12 +155,12 @@ class RecordingFile:
         assert self._stream is not None
         assert t_s == observation.t_s
         with _sentences(self._path):
+            boot = guard.before.boot
             if self._writer is None:
-                head = replace(self._head, boot=guard.before.boot)
-                self._writer = Writer(self._stream, head, self._site)
+                self._writer = Writer(self._stream, replace(self._head, boot=boot), self._site)
+            if boot != self._boot:  # the first guard, or one that was started anew
                 self._writer.remember(guard.plan, guard.before)
-            elif not guard.before.contacts:  # it has not looked before: a guard begun anew
-                self._writer.remember(guard.plan, guard.before)
+                self._boot = boot
             self._writer.row(observation, decision.outputs, decision.events)
 
 

@@ -37,7 +37,9 @@ from rules.signals import (
     Quality,
     Reading,
 )
+from rules.site.parse import parse_site
 from rules.site.sensors import FlowMeter, Sensor
+from simulator.library import site_text
 from simulator.night.host import Host
 from simulator.night.runner import make_stand
 from simulator.water.plant import Plant
@@ -202,10 +204,14 @@ def test_pandas_reads_it_in_one_line(tmp_path: Path) -> None:
 def test_a_run_that_fails_leaves_no_file_and_spares_the_old_one(tmp_path: Path) -> None:
     path = tmp_path / "night.csv"
     path.write_text("the one before")
-    file = RecordingFile(path, head("classroom"), CLASSROOM).__enter__()
-    Bench().run(1.0, file.take)
+
+    def fail() -> None:
+        with RecordingFile(path, head("classroom"), CLASSROOM) as file:
+            Bench().run(1.0, file.take)
+            raise ZeroDivisionError
+
     with pytest.raises(ZeroDivisionError):
-        file.__exit__(ZeroDivisionError, ZeroDivisionError(), None)
+        fail()
     assert path.read_text() == "the one before"
     assert [entry.name for entry in tmp_path.iterdir()] == ["night.csv"]
 
@@ -381,3 +387,21 @@ def test_times_of_the_first_row_may_be_late(tmp_path: Path) -> None:
     played = list(Replay(recording, recording.own_site()).play())
     assert played[0].t_s == pytest.approx(365 * 86400, abs=1)
     assert len(played) == 50
+
+
+def test_a_guard_that_sees_nothing_is_recorded_too(tmp_path: Path) -> None:
+    """It still has outputs; what it remembered is put down once."""
+    text = site_text("classroom")
+    start, end = text.index("[sensors.display-high]"), text.index("[outputs.pump-relay]")
+    blind = parse_site(text[:start] + text[end:], "blind.toml")
+    guard = Guard(blind, MemoryBoard(blind), "boot-9")
+    path = tmp_path / "blind.csv"
+    with RecordingFile(path, replace(head("classroom"), site_text=""), blind) as file:
+        for n in range(1, 100):
+            decision = guard.tick(n * TICK_S)
+            assert guard.observation is not None
+            file.take(n * TICK_S, guard.observation, decision, guard)
+    assert path.read_text().count("#=") == 1
+    played = list(Replay(Recording(path), blind).play())
+    assert len(played) == 99
+    assert played[-1].decision == decision
