@@ -90,7 +90,10 @@ class _Kept:
 
 
 class Broker:
-    """The broker. `stop`, `start`, `hang`, `go_on` and `forget` are its faults and their ends."""
+    """The broker. `stop`, `start`, `hang`, `go_on`, `refuses` and `forget` are its faults.
+
+    `forgotten` are messages that it had taken over, and then lost with its disk.
+    """
 
     def __init__(self, loop: VirtualLoop, chance: random.Random, trace: Trace) -> None:
         self.loop = loop
@@ -98,6 +101,8 @@ class Broker:
         self._trace = trace
         self.up = True
         self.hangs = False
+        self.refuses = False
+        self.forgotten: list[bytes] = []
         self.retained: dict[str, bytes] = {}
         self._clients: dict[str, _Kept] = {}
         self._stalled: list[tuple[Connection, Callable[[], None]]] = []
@@ -141,9 +146,13 @@ class Broker:
 
     def forget(self) -> None:
         """It starts anew with an empty disk."""
+        for kept in self._clients.values():
+            self.forgotten += [payload for _, payload, _ in kept.waiting.values()]
+        was_up = self.up
         self.stop()
         self._clients, self.retained = {}, {}
-        self.start()
+        if was_up:
+            self.start()
 
     # --- what it does ---------------------------------------------------------------------------
 
@@ -195,6 +204,10 @@ class Broker:
 
     def _accept(self, connection: Connection) -> None:
         client = connection.client
+        if self.refuses:
+            connection.open = False
+            connection.to_client(lambda: client.refused("It refuses this client."))
+            return
         kept = self._clients.get(client.client_id)
         if kept is None:
             kept = self._clients[client.client_id] = _Kept(client.subscriptions)
@@ -247,7 +260,7 @@ class Broker:
         """Look, as long as the connection stands, whether its client is still heard."""
         silent_s = GRACE * connection.client.keep_alive_s
         due_s = connection.heard_s + silent_s
-        if not connection.open:
+        if not connection.open or silent_s == 0.0:
             return
         if self.hangs:
             self.loop.call_later(silent_s, self._watch, connection, context=self.loop.world)

@@ -38,7 +38,7 @@ class Phone:
     """A client with a session of its own, which the broker keeps while it is away."""
 
     client_id = "phone"
-    keep_alive_s = 15.0
+    keep_alive_s = 0.0  # none: it need not be watched (MQTT 3.1.1, 3.1.2.10)
     will: tuple[str, bytes] | None = None
 
     def __init__(self, broker: Broker, site: Site, trace: Trace) -> None:
@@ -56,6 +56,7 @@ class Phone:
         self._known: set[str] = set()
         self._connection: Connection | None = None
         self._number = 0
+        self._away_until_s = 0.0
         self._call()
 
     def send(self, order: str) -> None:
@@ -70,7 +71,22 @@ class Phone:
             lambda: self._broker.publish(connection, number, topic, payload, False)
         )
 
+    def leave(self, lasts_s: float) -> None:
+        """Be out of reach for so long."""
+        self._away_until_s = self._loop.time() + lasts_s
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            self._trace.add("phone", f"away for {lasts_s:.1f} s")
+            connection.cut = True
+            connection.to_broker(lambda: self._broker.lose(connection, in_order=False))
+            self._later()
+
     def _call(self) -> None:
+        if self._loop.time() < self._away_until_s:
+            self._later()
+            return
+        if self._connection is not None:
+            return
         self._connection = self._broker.connect(self)
         if self._connection is None:
             self._later()
@@ -84,10 +100,12 @@ class Phone:
     def refused(self, sentence: str) -> None:
         """See `Client`."""
         del sentence  # a phone just tries again
+        self._connection = None
         self._later()
 
     def closed(self) -> None:
         """See `Client`."""
+        self._connection = None
         self._later()
 
     def acknowledged(self, number: int) -> None:

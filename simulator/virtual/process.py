@@ -17,6 +17,9 @@ T = TypeVar("T")
 WOKEN_S = (0.00005, 0.002)
 """How long the scheduler takes to run a thread that was woken [s]; own estimate."""
 
+LEAST_S = 1e-6
+"""A thread that waits at all is away for so long at least [s]; time must not stand still."""
+
 
 class Process:
     """Strands that live and die together; `main` is the one of the event loop."""
@@ -111,7 +114,7 @@ class StrandWorker:
         elif self._woken:
             self._at(self.strand.free_at_s)
         elif wait_s < inf:
-            self._at(self.strand.free_at_s + wait_s)
+            self._at(self.strand.free_at_s + max(wait_s, LEAST_S))
 
 
 class ProcessPins:

@@ -64,9 +64,21 @@ class Weather:
         self._around.broker.hang()
         self._for("broker hangs", lasts_s, self._around.broker.go_on)
 
+    def refuse(self, lasts_s: float) -> None:
+        """Let the broker refuse whoever calls; connections that stand are ended."""
+        self._around.trace.add("broker", f"refuses for {lasts_s:.1f} s")
+        self._around.broker.refuses = True
+        if self._around.broker.up:
+            self._around.broker.stop()
+            self._around.broker.start()
+        self._for("broker refuses", lasts_s, self._obliging)
+
     def forget(self) -> None:
         """Give the broker an empty disk."""
         self._around.broker.forget()
+
+    def _obliging(self) -> None:
+        self._around.broker.refuses = False
 
     def _room(self) -> None:
         self._around.disk.full = False
@@ -96,6 +108,7 @@ class World:
         self._moved_s = 0.0
         self._last = Decision((False,) * len(site.outputs), (), (), (), ())
         self._begun = False
+        self.on_begin: list[Callable[[float], None]] = []
         self._coming: list[float] = []
         self._happened_s = -inf
         self._beat_later()
@@ -169,6 +182,8 @@ class World:
         if self.night.seen is not None:
             self.night.seen.arrived = []
         began_s = self._loop.time()
+        for tell in self.on_begin:
+            tell(began_s)
         for event in drill.happens:
             act = self._fault(event)
             if act is not None:
