@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, pi, sin
+from math import inf
 from typing import Protocol
 
 from rules.site.sensors import FloatSwitch
+from simulator.signals.cable import Cable
 from simulator.signals.moments import Moments
+from simulator.signals.waves import Waves
 from simulator.water.plant import Plant
 
 GAP_M = (0.002, 0.004)  # between the levels at which a float turns up and down
 HEIGHT_ERROR_M = 0.001  # how far a float hangs from where the site file says
-WAVE_M = (0.001, 0.003)  # height of the waves above the mean level of a display
-WAVE_S = (0.8, 2.5)
 BOUNCE_S = (0.0005, 0.001)
 PAD_M3 = (0.0001, 0.0003)  # water on the floor that reaches a leak pad
 PAD_S = (2.0, 8.0)  # and the time it takes to get there
@@ -61,31 +61,20 @@ class Float:
 
     def __init__(self, plant: Plant, key: str, switch: FloatSwitch, waves: bool) -> None:
         self._plant = plant
-        self._key = switch.chamber
         self._chamber = plant.index[switch.chamber]
         draws = plant.draws
         self.gap_m = draws.between(f"{key}/gap", *GAP_M)
         self.height_m = switch.height + draws.between(
             f"{key}/height", -HEIGHT_ERROR_M, HEIGHT_ERROR_M
         )
-        self._wave_m = draws.between(f"{switch.chamber}/wave", *WAVE_M) if waves else 0.0
+        self._waves = Waves(plant, key, switch.chamber, rough=waves)
         self._turns_m = self.height_m + plant.shapes.bottom_m[self._chamber]
         self._half_gap_m = 0.5 * self.gap_m
-        self._pulse = 2.0 * pi / draws.between(f"{switch.chamber}/period", *WAVE_S)
-        self._phase = draws.between(f"{key}/phase", -pi, pi)
         self.wet = self._above_m() > 0.0
-
-    def _waves_m(self) -> float:
-        """How far waves reach above the mean level [m]; those that somebody stirs up are higher."""
-        stirred = self._plant.stirred_m
-        return self._wave_m + stirred.get(self._key, 0.0) if stirred else self._wave_m
 
     def _above_m(self) -> float:
         """How far the water stands over the height at which it turns [m]; waves and all."""
-        above = self._plant.surface_m[self._chamber] - self._turns_m
-        if waves := self._waves_m():
-            above += waves * sin(self._pulse * self._plant.t_s + self._phase)
-        return above
+        return self._plant.surface_m[self._chamber] - self._turns_m + self._waves.now_m()
 
     def look(self) -> bool:
         """Wet or dry now."""
@@ -99,7 +88,7 @@ class Float:
     def calm_s(self, most: Most) -> float:
         """For how long the water will not reach the height at which it turns next [s]."""
         above = self._plant.surface_m[self._chamber] - self._turns_m
-        room = self._half_gap_m - self._waves_m() + (above if self.wet else -above)
+        room = self._half_gap_m - self._waves.most_m() + (above if self.wet else -above)
         return room / most.level_m_s
 
 
@@ -155,35 +144,22 @@ class Supply:
         return inf if self._plant.mains is self.wet else 0.0
 
 
-class Contact:
+class Contact(Cable):
     """One contact: what moves it, its faults, and the edges not yet shown.
 
     `pin_of` is the sensor in whose place it is plugged in: its own, until two are swapped.
     """
 
     def __init__(self, plant: Plant, key: str, watched: Watched, closed_when: bool) -> None:
-        self.key = key
+        super().__init__(plant, key)
         self.pin_of = key
         self.watched = watched
-        self.cable_cut = False
         self.stuck: bool | None = None  # wet or present whatever happens, or dry or lost
-        self._parts: Moments | None = None
         self._drops: Moments | None = None
-        self._plant = plant
         self._closed_when = closed_when
         self._chance = plant.draws.stream(f"{key}/bounce")
         self._coming: list[tuple[float, bool]] = []
         self.closed = self._heading = self._show(watched.look())
-
-    def loosen(self, a_minute: float, for_s: float) -> None:
-        """Let its cable part so often, for so long each time [s]."""
-        chance = self._plant.draws.stream(f"{self.key}/loose")
-        self._parts = Moments(chance, a_minute, (for_s, for_s), self._plant.t_s)
-
-    def mend(self) -> None:
-        """Make its cable sound again."""
-        self.cable_cut = False
-        self._parts = None
 
     def splash(self, a_minute: float) -> None:
         """Let spray wet it so often in a minute; nought ends it."""
@@ -194,10 +170,9 @@ class Contact:
         self._drops = Moments(chance, a_minute, lasts_s, now_s) if a_minute else None
 
     def _show(self, state: bool) -> bool:
-        t_s = self._plant.t_s
-        if self._drops is not None and self._drops.at(t_s):
+        if self._drops is not None and self._drops.at(self._plant.t_s):
             state = True
-        if self.cable_cut or (self._parts is not None and self._parts.at(t_s)):
+        if self.parted:
             return False
         if self.stuck is not None:
             state = self.stuck
@@ -224,10 +199,9 @@ class Contact:
         calm_s = inf
         if self.stuck is None and not self.cable_cut:
             calm_s = self.watched.calm_s(most)
-        for moments in (self._parts, self._drops):
-            if moments is not None:
-                calm_s = min(calm_s, moments.next_s - self._plant.t_s)
-        return calm_s
+        if self._drops is not None:
+            calm_s = min(calm_s, self._drops.next_s - self._plant.t_s)
+        return min(calm_s, self.holds_s()) if self.loose else calm_s
 
     @property
     def turning(self) -> bool:

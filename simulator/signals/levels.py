@@ -9,6 +9,8 @@ from gpiozero.pins import SPI
 
 from rules.site.model import Site
 from rules.site.sensors import LevelSensor
+from simulator.signals.cable import Cable
+from simulator.signals.waves import Waves
 from simulator.water.plant import Plant
 
 NOISE_SHARE = (0.0005, 0.002)
@@ -23,16 +25,20 @@ def bits_of(converter: str) -> int:
     return 12 if converter.startswith("mcp32") else 10
 
 
-class Level:
-    """One level sensor: the level, off by its own error within its tolerance, and noise."""
+class Level(Cable):
+    """One level sensor: the level under its waves, off by its own error, and noise."""
 
-    def __init__(self, plant: Plant, key: str, sensor: LevelSensor) -> None:
-        self._plant = plant
+    def __init__(self, plant: Plant, key: str, sensor: LevelSensor, waves: bool) -> None:
+        super().__init__(plant, key)
         self._chamber = plant.index[sensor.chamber]
         self._sensor = sensor
         draws = plant.draws
         self.offset_m = draws.between(f"{key}/offset", -sensor.tolerance, sensor.tolerance)
         self.noise_share = 0.0 if draws.exact else draws.between(f"{key}/noise", *NOISE_SHARE)
+        self.waves = Waves(plant, key, sensor.chamber, rough=waves)
+        self.off_m = 0.0  # by so much it has come to read too high; too low when below zero
+        self.hiss_m = 0.0  # spread of the noise that has come to it: one sigma
+        self.frozen = False  # it goes on giving what it gave last
         self.lost = False  # nothing comes from it: the channel reads nought
         self._chance = draws.stream(f"{key}/hiss")
         self._read_s = float("nan")
@@ -53,11 +59,18 @@ class Level:
         """What its converter reads now, as a share of its range; the same at one time twice."""
         if self._plant.t_s != self._read_s:
             self._read_s, self._read_m = self._plant.t_s, self.level_m
-            hiss = self._chance.gauss(0.0, self.noise_share) if self.noise_share else 0.0
-            share = self._sensor.share(self._read_m + self.offset_m) + hiss
-            steps = 2 ** bits_of(self._sensor.converter) - 1
-            self._share = 0.0 if self.lost else round(min(1.0, max(0.0, share)) * steps) / steps
-        return self._share
+            if not self.frozen:
+                self._share = self._converted()
+        return 0.0 if self.lost or self.parted else self._share
+
+    def _converted(self) -> float:
+        level_m = self._read_m + self.offset_m + self.off_m + self.waves.now_m()
+        if self.hiss_m:
+            level_m += self._chance.gauss(0.0, self.hiss_m)
+        hiss = self._chance.gauss(0.0, self.noise_share) if self.noise_share else 0.0
+        share = self._sensor.share(level_m) + hiss
+        steps: int = 2 ** bits_of(self._sensor.converter) - 1
+        return round(min(1.0, max(0.0, share)) * steps) / steps
 
 
 class PlantBus(SPI):  # type: ignore[misc]

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from math import exp, inf, sqrt
+from math import exp, sqrt
 from random import Random
 
 from rules.site.sensors import FlowMeter
-from simulator.signals.moments import Moments
+from simulator.signals.cable import Cable
 from simulator.water.plant import Plant
 
 START_M3_S = (4e-6, 8e-6)  # under this flow a meter's wheel stands still
@@ -14,22 +14,19 @@ BRAKED = 20.0  # with all of its flow missed for growth, it would start so many 
 MANY = 30.0  # from so many pulses on, their number is as good as normally distributed
 
 
-class Meter:
+class Meter(Cable):
     """A flow meter: pulses at the true frequency, off by its own error, either way of flow."""
 
     def __init__(self, plant: Plant, key: str, meter: FlowMeter) -> None:
-        self.key = key
-        self._plant = plant
+        super().__init__(plant, key)
         self._source = plant.lifts.get(meter.on) or plant.rises[meter.on]
         error = plant.draws.between(f"{key}/error", -meter.tolerance, meter.tolerance)
         self.pulses_m3 = meter.pulses * (1.0 + error)
         self.drift = 0.0  # share by which it has come to read more; less when below zero
         self.fouled = 0.0  # share of the flow that it misses because growth brakes its wheel
         self.silent = False
-        self.cable_cut = False
         self.noise_hz = 0.0  # pulses that no water made [1/s]
         self.pulses = 0
-        self._parts: Moments | None = None
         self._chance = plant.draws.stream(f"{key}/pulses")
         self._start_m3_s = plant.draws.between(f"{key}/start", *START_M3_S)
         self._read_m3 = self._source.moved_m3
@@ -40,26 +37,11 @@ class Meter:
         """What truly flows through it, either way [m3/s]."""
         return abs(self._source.flow_m3_s)
 
-    def loosen(self, a_minute: float, for_s: float) -> None:
-        """Let its cable part so often, for so long each time [s]."""
-        chance = self._plant.draws.stream(f"{self.key}/loose")
-        self._parts = Moments(chance, a_minute, (for_s, for_s), self._plant.t_s)
-
-    def mend(self) -> None:
-        """Make its cable sound again."""
-        self.cable_cut = False
-        self._parts = None
-
-    @property
-    def loose(self) -> bool:
-        """True while its cable has a bad joint."""
-        return self._parts is not None
-
     def look(self, lasted_s: float) -> int:
         """Count on; the pulses since the last look."""
         moved = self._source.moved_m3 - self._read_m3
         self._read_m3 = self._source.moved_m3
-        if self.cable_cut or (self._parts is not None and self._parts.at(self._plant.t_s)):
+        if self.parted:
             return 0
         new = _number(self._chance, self.noise_hz * lasted_s) if self.noise_hz else 0
         starts_m3_s = self._start_m3_s * (1.0 + BRAKED * self.fouled)
@@ -70,10 +52,6 @@ class Meter:
             new += turned
         self.pulses += new
         return new
-
-    def calm_s(self) -> float:
-        """Time until its cable parts or closes [s]; infinite where it is not loose."""
-        return inf if self._parts is None else self._parts.next_s - self._plant.t_s
 
 
 def _number(chance: Random, mean: float) -> int:

@@ -41,7 +41,8 @@ class Sensors:
                 case FlowMeter():
                     self.meters[key] = Meter(plant, key, sensor)
                 case LevelSensor():
-                    self.levels[key] = Level(plant, key, sensor)
+                    waves = plant.index[sensor.chamber] in rough
+                    self.levels[key] = Level(plant, key, sensor, waves)
                 case FloatSwitch():
                     waves = plant.index[sensor.chamber] in rough
                     self._watch(key, Float(plant, key, sensor, waves), sensor.wet_when_closed)
@@ -100,8 +101,9 @@ class Sensors:
             calm_s = min(calm_s, contact.calm_s(most))
             if calm_s <= 0.0:
                 return 0.0
-        for meter in self.meters.values():
-            calm_s = min(calm_s, meter.calm_s())
+        for sensor in (*self.meters.values(), *self.levels.values()):
+            if sensor.loose:
+                calm_s = min(calm_s, sensor.holds_s())
         self._seen_s = self._plant.t_s  # so far nothing turned
         return calm_s
 

@@ -67,7 +67,7 @@ class Stand(ABC):
         for meter, flow in zip(self.sensors.meters.values(), flows_m3_s, strict=True):
             if meter.loose or abs(meter.flow_m3_s - flow) > FLOW_LEAST_M3_S + FLOW_SHARE * flow:
                 return True
-        return any(level.moved for level in self.sensors.levels.values())
+        return any(level.loose or level.moved for level in self.sensors.levels.values())
 
     def _look(self) -> bool:
         """Show what the sensors see; True if a contact has turned."""
