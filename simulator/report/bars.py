@@ -196,14 +196,16 @@ def output_rows(scene: Scene, keeper: str) -> list[Html]:
 
 
 def stops(told: Told, keeper: str) -> int:
-    """How often a pump's relay let go in a night."""
+    """How often a pump's relay let go in a night: as told, or more often where it was seen to."""
     course = told.courses[keeper]
     values = [
         course.values(f"{key}.on")
         for key, output in told.site.outputs.items()
         if output.kind == "pump"
     ]
-    return sum(a >= 0.5 > b for seen in values for a, b in pairwise(seen))
+    seen = sum(a >= 0.5 > b for column in values for a, b in pairwise(column))
+    cuts = sum(event.kind is EventKind.PUMP_CUT for event in told.nights[keeper].events)
+    return max(seen, cuts)
 
 
 # --- alarms -------------------------------------------------------------------------------------

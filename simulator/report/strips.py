@@ -16,8 +16,8 @@ from simulator.report.rows import Scene, grid, gutter, lines_of_print, row, rule
 from simulator.report.told import KEEPERS, Told
 
 LEVEL_PX = 118.0
-FLOW_PX = 96.0
-FLOOR_PX = 72.0
+FLOW_PX = 118.0
+FLOOR_PX = 86.0
 LEAST_SPAN_M = 0.012
 """A strip shows no less than this: still water is to look still."""
 

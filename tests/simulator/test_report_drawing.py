@@ -141,6 +141,15 @@ def test_the_floor_is_wet_from_when_its_growth_leads_back_to(
     assert found == (None if wet_s is None else pytest.approx(wet_s))
 
 
+def test_stops_between_two_samples_are_counted_too() -> None:
+    found = told()
+    assert bars.stops(found, "none") == 0
+    assert bars.stops(found, "guard") >= 1
+    cut = Event(EventKind.PUMP_CUT, 130.0, "return-pump", "cut")
+    night = replace(found.guard, events=(cut,) * 50)
+    assert bars.stops(replace(found, nights={"guard": night}), "guard") == 50
+
+
 def test_an_alarm_is_drawn_in_each_of_its_states() -> None:
     saying = Saying("what", "where", "done", "do")
 
