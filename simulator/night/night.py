@@ -15,6 +15,7 @@ from rules.site.model import Site
 from simulator.night.evidence import Evidence
 from simulator.night.outcome import Outcome
 from simulator.signals.stand import Stand
+from simulator.story.acts_guard import GuardHost
 from simulator.story.drill import Drill
 from simulator.story.judge import Finding, judge, statements_for
 from simulator.story.script import Script
@@ -48,8 +49,9 @@ Progress = Callable[[Moment], None]
 class Night:
     """One drill on one stand: a good day until the pumps have run for a while, then the story.
 
-    Without a guard there is no good day to wait for. Raises NoSuchRoleError when the site has
-    nothing that the drill could happen to.
+    Without a guard there is no good day to wait for. `host` is the machine that the guard is on, for
+    what happens to it and for what people order. Raises NoSuchRoleError when the site has nothing
+    that the drill could happen to.
     """
 
     def __init__(
@@ -59,6 +61,7 @@ class Night:
         stand: Stand,
         *,
         guarded: bool,
+        host: GuardHost | None = None,
         progress: Progress | None = None,
         trace: bool = True,
     ) -> None:
@@ -66,7 +69,7 @@ class Night:
         self.drill = drill
         self.stand = stand
         self._progress = progress
-        self._script = Script(site, stand, drill)
+        self._script = Script(site, stand, drill, host)
         self._statements = statements_for(site, drill)
         self._trace = trace
         self._t_s = self._began_s = self._taken_s = 0.0
