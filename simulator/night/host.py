@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from math import inf
 
 from daemon.guard import Guard
 from daemon.ports import Board
@@ -119,9 +118,9 @@ class Host:
             self._orders.append(command)
 
     def idle_until_s(self) -> float:
-        """Until when looks at the same readings would change nothing [s]; past while it is away."""
+        """Until when looks at the same readings would change nothing [s]; now while it is away."""
         if self.guard is None or self._absence is not None or self._orders:
-            return -inf
+            return self._now_s
         return self.guard.idle_until_s()
 
     @property

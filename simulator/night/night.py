@@ -49,9 +49,9 @@ Progress = Callable[[Moment], None]
 class Night:
     """One drill on one stand: a good day until the pumps have run for a while, then the story.
 
-    Without a guard there is no good day to wait for. `host` is the machine that the guard is on, for
-    what happens to it and for what people order. Raises NoSuchRoleError when the site has nothing
-    that the drill could happen to.
+    Without a guard there is no good day to wait for. `host` is the machine that the guard is on,
+    for what happens to it and for what people order. Raises NoSuchRoleError when the site has
+    nothing that the drill could happen to.
     """
 
     def __init__(

@@ -10,6 +10,7 @@ from daemon.guard import Guard
 from daemon.ports import Board
 from rules.signals import TICK_S, Decision, Observation
 from rules.site.model import Site
+from simulator.night.host import Host
 from simulator.night.night import Night, Progress
 from simulator.night.outcome import Comparison, Outcome
 from simulator.night.pace import Keeper, Pace
@@ -103,7 +104,6 @@ def run(
     )
     watch = _Watch()
     try:
-        night = Night(site, drill, stage, guarded=guarded, progress=progress, trace=trace)
         keeping = _keeper(
             keeper,
             site=site,
@@ -112,6 +112,15 @@ def run(
             without=without,
             seed=seed,
             watch=watch,
+        )
+        night = Night(
+            site,
+            drill,
+            stage,
+            guarded=guarded,
+            host=keeping if isinstance(keeping, Host) else None,
+            progress=progress,
+            trace=trace,
         )
         _play(night, keeping, Pace(drill, keeping, every_tick=every_tick), watch, tap)
         return night.outcome(head)
@@ -132,7 +141,7 @@ def _keeper(
     watch: _Watch,
 ) -> Keeper:
     if name == GUARD:
-        return Guard(site, board, boot=f"drill-{seed}", without=without, clock=watch)
+        return Host(site, board, f"drill-{seed}", without=without, clock=watch)
     if name == NONE:
         return Unguarded(site, board)
     from simulator.night.standins import STANDINS
@@ -154,8 +163,10 @@ def _play(night: Night, keeper: Keeper, pace: Pace, watch: _Watch, tap: Tap | No
             night.move(now * TICK_S)
         watch.to(now * TICK_S)
         decision = keeper.tick(now * TICK_S)
-        if tap is not None and isinstance(keeper, Guard) and keeper.observation is not None:
-            tap(now * TICK_S, keeper.observation, decision, keeper)
+        if tap is not None and isinstance(keeper, Host):
+            guard, observation = keeper.guard, keeper.observation
+            if guard is not None and observation is not None:
+                tap(now * TICK_S, observation, decision, guard)
         night.take(decision)
         pace.note(now, now < due, decision)
 

@@ -92,7 +92,7 @@ class Stage:
         around = Around(loop, self.broker, self.disk, clock, trace, chance("machine"))
         boot = f"drill-{seed}"
         self.host = DaemonHost(site, self.pins, around, boot, every_tick=every_tick)
-        self.night = Night(site, drill, stand, guarded=True, progress=progress)
+        self.night = Night(site, drill, stand, guarded=True, host=self.host, progress=progress)
         self.world = World(site, self.night, self.pins, around)
         self.phone = Phone(self.broker, site, trace)
         self.phone.told.append(self.world.show)
