@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from math import inf, isnan, nan
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from gpiozero import Device
 from gpiozero.pins.mock import MockFactory, MockSPIDevice
 from rich.console import Console
 
-from daemon import homie
+from daemon import cli, homie
 from daemon.checking import check
 from daemon.live import LiveView, Moment
 from daemon.loop import Tally
@@ -27,7 +28,7 @@ from rules.signals import Decision, LevelFigures, Quality, Reading
 from rules.site.model import Site
 from tests.daemon.boards import MemoryBoard
 from tests.daemon.decisions import decision
-from tests.level_site import LEVEL, TABLE, level_site
+from tests.level_site import LEVEL, TABLE, level_site, level_text
 
 CLOCK, DATA_OUT, DATA_IN = 11, 10, 9
 SELECTS = (8, 7)
@@ -338,3 +339,15 @@ def test_check_prints_how_it_is_wired(site: Site, capsys: pytest.CaptureFixture[
     assert "mcp3008 0, channel 3" in printed
     assert "level in overflow-box: 20.0 mm at 10 %, 320.0 mm at 85 %, good to 5.0 mm" in printed
     assert "level sensor of the overflow box drifts" in printed
+
+
+def test_the_questions_do_not_know_it_and_do_not_lose_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`new` on a file that has one says what would be lost, and writes nothing."""
+    file, answers = tmp_path / "reef.toml", tmp_path / "answers.toml"
+    file.write_text(level_text(), encoding="utf-8")
+    answers.write_text("", encoding="utf-8")
+    assert cli.main(["new", str(file), "--answers", str(answers)]) == 2
+    assert f"[sensors.{LEVEL}]" in capsys.readouterr().err
+    assert file.read_text(encoding="utf-8") == level_text()
