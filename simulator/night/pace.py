@@ -47,7 +47,8 @@ class Times:
 
     def still_until_s(self, t_s: float) -> float:
         """Until when the story stands still, or may be taken to, from `t_s` on."""
-        until_s = next((m for m in self._moments if m > t_s + 1e-9), inf)
+        # what falls due now is done at the next tick, and only then can be seen
+        until_s = next((m for m in self._moments if m > t_s - 1e-9), inf)
         for begins_s, ends_s in self._ramps:
             if begins_s <= t_s < ends_s:
                 until_s = min(until_s, t_s + (ends_s - begins_s) / RAMP_PIECES)
