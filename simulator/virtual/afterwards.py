@@ -17,6 +17,7 @@ def amiss(site: Site, stage: Stage) -> list[str]:
     run = stage.host.run
     found = [f"{boot} ended by itself" for boot in stage.host.ended_by_itself]
     found += _of_the_water(stage)
+    found += _of_the_ticks(stage)
     found += _of_the_phone(stage)
     if run is None or run.guard is None or run.link is None:
         return [*found, "no guard runs"]
@@ -32,6 +33,15 @@ def _of_the_water(stage: Stage) -> list[str]:
     if plant.dry_s > 0.0:
         found.append(f"a pump drew air for {plant.dry_s:.1f} s")
     return found
+
+
+def _of_the_ticks(stage: Stage) -> list[str]:
+    """No tick waits for broker or disk: none is late but after the loop itself was held up."""
+    return [
+        f"{run.boot} had {run.assembly.loop.tally.late} late ticks, held up {run.held_up} times"
+        for run in stage.host.runs
+        if run.assembly is not None and run.assembly.loop.tally.late > run.held_up
+    ]
 
 
 def _of_the_phone(stage: Stage) -> list[str]:

@@ -57,13 +57,18 @@ class Around:
 
 
 class Run:
-    """One run of the daemon, from its start to its end; `raised` are its events, oldest first."""
+    """One run of the daemon, from its start to its end; `raised` are its events, oldest first.
+
+    `held_up` counts how often its loop was made to wait, which makes a tick late each time.
+    """
 
     def __init__(self, process: Process, boot: str, began_s: float) -> None:
         self.process = process
         self.boot = boot
         self.began_s = began_s
         self.raised: list[Event] = []
+        self.held_up = 0
+        self.stopping = False
         self.wire: VirtualWire | None = None
         self.link: Link | None = None
         self.assembly: Assembly | None = None
@@ -175,6 +180,7 @@ class DaemonHost:
             return
         self._say(f"{'all of it' if whole else 'the loop'} hangs for {lasts_s:.1f} s")
         until_s = self._loop.time() + lasts_s
+        run.held_up += 1
         for strand in run.process.strands if whole else [run.process.main]:
             strand.hold("hang", until_s)
 
@@ -201,6 +207,7 @@ class DaemonHost:
         run = self.run
         self._start_in(back_after_s)
         if run is not None and run.assembly is not None:
+            run.stopping = True
             self._loop.call_soon(run.assembly.loop.stop, context=run.process.main.context)
 
     # --- inside --------------------------------------------------------------------------------
@@ -276,12 +283,13 @@ class DaemonHost:
         )
         loop = run.assembly.loop
         if pace is not None:
-            pace.take(run.assembly.guard, lambda: bool(self._orders))
+            pace.take(run.assembly.guard, lambda: run.stopping or bool(self._orders))
         loop.before.append(lambda _t_s: world.move())
         loop.sources.append(self._take_orders)
         loop.listeners.append(lambda t_s, _n, wall, decision: self._hear(run, t_s, wall, decision))
         if pace is not None:
             loop.listeners.append(lambda _t_s, _n, _wall, decision: pace.note(decision))
+        run.held_up = int(process.main.held)  # by a disk that stalls while it is read
         task = self._loop.create_task(run.assembly.run())
         task.add_done_callback(lambda task: self._ended(run, task), context=self._loop.world)
 

@@ -15,7 +15,7 @@ from daemon.guard import Guard
 from rules.signals import TICK_S, Decision
 from simulator.night.night import Night
 from simulator.night.pace import Pace
-from simulator.virtual.loop import VirtualLoop
+from simulator.virtual.loop import VirtualLoop, current_strand
 
 RENEW_S = 1.0
 """How often outputs are renewed in a stretch without ticks [s]; half of a lease."""
@@ -40,7 +40,7 @@ class QuietTime:
     def __init__(self, loop: VirtualLoop, world: Passage) -> None:
         self.ended = False
         self.lateness_s = 0.0
-        self._orders: Callable[[], bool] = lambda: False
+        self._busy: Callable[[], bool] = lambda: False
         self._loop = loop
         self._world = world
         self._began_s = loop.time()
@@ -50,10 +50,10 @@ class QuietTime:
         self._pace: Pace | None = None
         self._outputs: tuple[bool, ...] | None = None
 
-    def take(self, guard: Guard, orders: Callable[[], bool]) -> None:
-        """Ask this guard when it is idle; it is not while there are `orders`."""
+    def take(self, guard: Guard, busy: Callable[[], bool]) -> None:
+        """Ask this guard when it is idle; it is not while it is `busy` with orders or leaving."""
         self._guard = guard
-        self._orders = orders
+        self._busy = busy
         self._pace = Pace(self._world.night.drill, guard, every_tick=False)
 
     def note(self, decision: Decision) -> None:
@@ -80,8 +80,11 @@ class QuietTime:
     def _stretch(self) -> int | None:
         """The tick at the end of a stretch without any; None when the next is to come."""
         self._early = False
-        if self._pace is None or self._outputs is None or self._orders():
+        if self._pace is None or self._outputs is None or self._busy():
             return None
+        strand = current_strand()
+        if strand is None or strand.dead or strand.held:
+            return None  # it was killed, or held up, in the middle of this tick
         night = self._world.night
         due = self._pace.next_tick(self._n, night.drill_s if night.begun else None)
         quiet_s = self._world.quiet_until_s - self._began_s
