@@ -73,7 +73,8 @@ class Drift:
         off_m3_s = [a - b for a, b in zip(net_m3_s, foreseen, strict=True)]
         off_m = max(map(abs, _applied(self._by_rung[self._rung], off_m3_s)))
         if off_m <= OFF_M:
-            self._rung = min(self._rung + 1, len(RUNGS_S) - 1)
+            if off_m <= 0.25 * OFF_M:  # it grows as the square of the length
+                self._rung = min(self._rung + 1, len(RUNGS_S) - 1)
             return True
         self._rung = max(0, self._rung - (1 if off_m < 4.0 * OFF_M else 2))
         return False
