@@ -19,6 +19,7 @@ TOP_PX = 5.0
 THICK_PX = 12.0
 LEAST_PERCENT = 0.3
 ROOM_FOR_A_TIME = 0.16
+CHATTER = " chatter"
 
 STATES: dict[AlarmState, tuple[str, str]] = {
     AlarmState.UNACK_ALARM: ("unack", "stands, unanswered"),
@@ -187,12 +188,31 @@ def output_rows(scene: Scene, keeper: str) -> list[Html]:
             for from_s, to_s in curves.runs(course.t_s, values, moments)
         ]
         on_s = sum(bar.to_s - bar.from_s for bar in bars)
+        bars = merged(bars, scene.window)
         name = el("span", site.label(key))
         if keeper != "guard":
             name = join(name, el("span", KEEPERS[keeper].said))
+        if any(bar.kind.endswith(CHATTER) for bar in bars):
+            name = join(name, el("span", "pale: on and off, again and again"))
         words = f"{site.label(key)} {KEEPERS[keeper].said}: on for {show.duration(on_s)} in all."
         rows.append(bar_row(name, words, scene, bars))
     return rows
+
+
+def merged(bars: list[Bar], window: Window) -> list[Bar]:
+    """Bars that are too short and too close to be told apart become one, of a look of its own."""
+    least_s = LEAST_PERCENT / 100 * (window.to_s - window.from_s)
+    found: list[Bar] = []
+    for bar in bars:
+        last = found[-1] if found else bar
+        chatters = last.kind.endswith(CHATTER) or last.to_s - last.from_s < least_s
+        close = bar.to_s - bar.from_s < least_s and bar.from_s - last.to_s < least_s
+        if found and chatters and close:
+            kind = last.kind.removesuffix(CHATTER) + CHATTER
+            found[-1] = Bar(last.from_s, bar.to_s, kind, "on and off, again and again")
+        else:
+            found.append(bar)
+    return found
 
 
 def stops(told: Told, keeper: str) -> int:

@@ -141,6 +141,16 @@ def test_the_floor_is_wet_from_when_its_growth_leads_back_to(
     assert found == (None if wet_s is None else pytest.approx(wet_s))
 
 
+def test_a_relay_that_chatters_is_one_bar_and_looks_so() -> None:
+    window = axes.Window(0.0, 1000.0, 0.0, None)
+    quick = [bars.Bar(100.0 + 2.0 * i, 101.0 + 2.0 * i, "guard", "on") for i in range(50)]
+    slow = [bars.Bar(0.0, 50.0, "guard", "on"), bars.Bar(500.0, 600.0, "guard", "on")]
+    found = bars.merged([slow[0], *quick, slow[1]], window)
+    assert [(bar.from_s, bar.to_s, bar.kind) for bar in found] == [
+        (0.0, 50.0, "guard"), (100.0, 199.0, "guard chatter"), (500.0, 600.0, "guard"),
+    ]  # fmt: skip
+
+
 def test_stops_between_two_samples_are_counted_too() -> None:
     found = told()
     assert bars.stops(found, "none") == 0
