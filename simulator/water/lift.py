@@ -32,6 +32,14 @@ class Curve:
         self.head_most = points[0][1]
         self.flow_most = points[-1][0]
 
+    def scale(self, ratio: float) -> None:
+        """Give so much more flow at every head."""
+        self.flow_most *= ratio
+        self._pieces = [
+            (end * ratio, start * ratio, head, slope / ratio)
+            for end, start, head, slope in self._pieces
+        ]
+
     def head_and_slope(self, flow_m3_s: float) -> tuple[float, float]:
         """Head at a flow, and its slope [m, s/m2]."""
         for piece in self._pieces:

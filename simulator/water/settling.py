@@ -1,4 +1,4 @@
-"""Bringing a plant to where it stands on a good day, with the siphons' valves set as asked."""
+"""Bringing a plant to where it stands on a good day, with valves and measured flows as asked."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rules.site.passages import OpenDrain, SiphonDrain
 from simulator.water.drains import Siphon
+from simulator.water.measuring import fit_measured
 
 if TYPE_CHECKING:
     from simulator.water.plant import Plant
@@ -33,6 +34,7 @@ def settle(plant: Plant) -> None:
     _rest(plant, 60.0)
     for _ in range(ROUNDS):
         _tune(plant)
+        fit_measured(plant)
         _rest(plant, LONGEST_S)
     while plant.step_most_s > STEP_FINEST_S and _held_back(plant):
         plant.step_most_s *= 0.5
