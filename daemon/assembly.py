@@ -34,7 +34,7 @@ class Assembly:
     """Everything that runs beside the tick, started and stopped in order.
 
     `link` is None where there is no broker; `latches` is None where nothing is to be kept, as in
-    a simulated night.
+    a simulated night. `without` takes hazards out, to prove in a simulation that they are needed.
     """
 
     def __init__(
@@ -48,6 +48,7 @@ class Assembly:
         latches: Path | None,
         socket: Path | None,
         machine: Machine = THIS,
+        without: frozenset[str] = frozenset(),
     ) -> None:
         kept = read_kept(latches, site.pumps, machine.disk) if latches else Kept()
         if kept.latched:
@@ -57,7 +58,15 @@ class Assembly:
             pumps = ", ".join(sorted(kept.attempts))
             log.warning("cut before the restart: it rests before it is started", pumps=pumps)
         clock = machine.clock
-        self.guard = Guard(site, board, boot, kept=kept, clock=clock.monotonic_s, hire=machine.hire)
+        self.guard = Guard(
+            site,
+            board,
+            boot,
+            without=without,
+            kept=kept,
+            clock=clock.monotonic_s,
+            hire=machine.hire,
+        )
         self.notify = Notify(clock)
         self.loop = Loop(self.guard, pace, self.notify, clock)
         self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link)

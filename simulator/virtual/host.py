@@ -26,6 +26,7 @@ from daemon.session import Address
 from rules.signals import Alarm, AlarmState, Command, Decision, Event
 from rules.site.model import Site
 from simulator.night.host import BOOT_S
+from simulator.night.runner import Tap
 from simulator.virtual.broker import Broker
 from simulator.virtual.clock import MachineClock
 from simulator.virtual.disk import VirtualDisk
@@ -103,6 +104,7 @@ class DaemonHost:
         around: Around,
         boot: str,
         *,
+        without: frozenset[str],
         every_tick: bool,
     ) -> None:
         self._site = site
@@ -111,7 +113,9 @@ class DaemonHost:
         self._loop = around.loop
         self._boot = boot
         self._world: Surroundings | None = None
+        self._without = without
         self._every_tick = every_tick
+        self.taps: list[Tap] = []
         self._decision = Decision((), (), (), (), ())
         self._orders: list[Command] = []
         self._to_start: asyncio.TimerHandle | None = None
@@ -280,6 +284,7 @@ class DaemonHost:
             latches=LATCHES,
             socket=None,
             machine=machine,
+            without=self._without,
         )
         loop = run.assembly.loop
         if pace is not None:
@@ -300,6 +305,10 @@ class DaemonHost:
     def _hear(self, run: Run, t_s: float, wall: datetime, decision: Decision) -> None:
         if run.process.dead or self._world is None:
             return  # it was killed in the middle of this tick
+        guard = run.guard
+        if guard is not None and (seen := guard.observation) is not None:
+            for tap in self.taps:
+                tap(seen.t_s, seen, decision, guard)
         run.raised += decision.events
         for event in decision.events:
             self._around.trace.add("guard", f"{wall.isoformat()} {event.kind.value} {event.text}")

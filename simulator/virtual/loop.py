@@ -50,7 +50,7 @@ class Strand:
 
     def hold(self, why: object, until_s: float) -> None:
         """Let it run nothing until then, or until released; each `why` counts for itself."""
-        if until_s > self._loop.time():
+        if until_s > max(self._loop.time(), self._held.get(why, 0.0)):
             self._held[why] = until_s
             self._loop.call_at(until_s, self._release_at, why, until_s, context=self._loop.world)
 

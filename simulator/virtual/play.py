@@ -6,7 +6,7 @@ import contextlib
 import logging
 import random
 from collections.abc import Iterator, MutableMapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import structlog
@@ -14,7 +14,7 @@ import structlog
 from rules.site.model import Site
 from simulator.night.night import Night, Progress
 from simulator.night.outcome import Outcome
-from simulator.night.runner import make_stand
+from simulator.night.runner import Tap, make_stand
 from simulator.story.drill import Drill
 from simulator.story.roles import NoSuchRoleError
 from simulator.virtual.broker import Broker
@@ -28,6 +28,8 @@ from simulator.virtual.trace import Trace
 from simulator.virtual.world import World
 from simulator.water.plant import Plant
 
+SOURCE = "sim+plant, virtual time"
+
 
 def needs_daemon(drill: Drill) -> bool:
     """True if something happens in it, or is stated, that only the whole daemon can show."""
@@ -39,27 +41,42 @@ def run_daemon(
     drill: Drill,
     seed: int,
     *,
+    without: frozenset[str] = frozenset(),
     progress: Progress | None = None,
-    trace: Trace | None = None,
+    tap: Tap | None = None,
+    rows: bool = True,
     every_tick: bool = False,
+    trace: Trace | None = None,
 ) -> Outcome:
-    """Run one drill with the whole daemon. `trace` takes a line for everything that happens.
+    """Run one drill with the whole daemon: see `simulator.night.runner.run` for what is shared.
 
-    While nothing moves, ticks are left out, as in the fast way; not so with `every_tick`.
+    Without `rows` none are kept for pictures. `trace` takes a line for everything that happens.
     """
+    head = Outcome(drill.title, site.site.id, seed, "guard", tuple(sorted(without)), SOURCE)
+    ways = Ways(without, rows, every_tick)
     with contextlib.ExitStack() as stack:
         try:
             stage = stack.enter_context(
-                staged(site, drill, seed, trace or Trace(), progress, every_tick=every_tick)
+                staged(site, drill, seed, trace or Trace(), ways=ways, progress=progress)
             )
         except NoSuchRoleError as missing:
-            return replace(_head(site, drill, seed, "sim+plant"), not_applicable=str(missing))
+            return replace(head, not_applicable=str(missing))
+        if tap is not None:
+            stage.host.taps.append(tap)
         stage.loop.run_until_complete(stage.world.over)
-        return stage.night.outcome(_head(site, drill, seed, stage.pins.name))
+        return stage.night.outcome(head)
 
 
-def _head(site: Site, drill: Drill, seed: int, source: str) -> Outcome:
-    return Outcome(drill.title, site.site.id, seed, "guard", (), source)
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """How a night is run: hazards taken out, rows kept for pictures, no tick left out."""
+
+    without: frozenset[str] = frozenset()
+    rows: bool = True
+    every_tick: bool = False
+
+
+PLAIN = Ways()
 
 
 class Stage:
@@ -71,9 +88,9 @@ class Stage:
         drill: Drill,
         seed: int,
         trace: Trace,
-        progress: Progress | None,
         *,
-        every_tick: bool,
+        ways: Ways,
+        progress: Progress | None,
     ) -> None:
         self.loop = loop = VirtualLoop()  # type: ignore[abstract]  # no sockets, no signals
         self.trace = trace
@@ -91,8 +108,18 @@ class Stage:
         clock = MachineClock(loop, trace, drill.starts_at)
         around = Around(loop, self.broker, self.disk, clock, trace, chance("machine"))
         boot = f"drill-{seed}"
-        self.host = DaemonHost(site, self.pins, around, boot, every_tick=every_tick)
-        self.night = Night(site, drill, stand, guarded=True, host=self.host, progress=progress)
+        self.host = DaemonHost(
+            site, self.pins, around, boot, without=ways.without, every_tick=ways.every_tick
+        )
+        self.night = Night(
+            site,
+            drill,
+            stand,
+            guarded=True,
+            host=self.host,
+            progress=progress,
+            trace=ways.rows,
+        )
         self.world = World(site, self.night, self.pins, around)
         self.phone = Phone(self.broker, site, trace)
         self.phone.told.append(self.world.show)
@@ -105,13 +132,13 @@ def staged(
     drill: Drill,
     seed: int,
     trace: Trace,
-    progress: Progress | None = None,
     *,
-    every_tick: bool = False,
+    ways: Ways = PLAIN,
+    progress: Progress | None = None,
 ) -> Iterator[Stage]:
     """A night set up, its log lines in the trace; raises NoSuchRoleError."""
     with _logging_to(trace):
-        stage = Stage(site, drill, seed, trace, progress, every_tick=every_tick)
+        stage = Stage(site, drill, seed, trace, ways=ways, progress=progress)
         try:
             yield stage
         finally:

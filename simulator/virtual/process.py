@@ -154,7 +154,7 @@ class Pins:
     def __init__(self, outputs: tuple[str, ...], board: Board, trace: Trace) -> None:
         self._board = board
         self._trace = trace
-        self.name = f"{board.name}, virtual time"
+        self.name = board.name
         self.left: dict[str, bool] = dict.fromkeys(outputs, False)
         self.told: list[Callable[[str, bool], None]] = []
 

@@ -19,7 +19,6 @@ from pathlib import Path
 from random import Random
 from typing import TextIO
 
-from rules.response import LEASE_S
 from rules.site.model import Site
 from simulator.library import load_drill, load_site
 from simulator.story.drill import Drill
@@ -39,6 +38,9 @@ RECOVERY_S = 300.0
 """How long all has time to be well again [s]: a boot, and the longest back-off of the link."""
 
 MOST_FAULTS = 12
+
+LEASE_S = 2.0
+"""An output that is not renewed for so long drops: what is promised, whatever the code says [s]."""
 
 SLACK_S = 0.15
 """The leases are looked at ten times a second; a little more than that [s]."""
@@ -100,6 +102,8 @@ class Faults:
         """Hold the guard up, and look in time whether that stopped the pumps."""
         host, stage = self.stage.host, self.stage
         run = host.run
+        if host.run is not None and any(each.held for each in host.run.process.strands[1:]):
+            whole = True  # it hung already, and the leases with it
         host.hang(lasts_s, whole)
         limit_s = (TIMER_S + LEASE_S if whole else LEASE_S) + SLACK_S
         if run is None or lasts_s <= limit_s:
