@@ -83,7 +83,8 @@ def run(
 
     `without` takes hazards out of the guard, to prove that the drill needs them. `tap` is told of
     every tick of the guard. Without `trace` no rows are kept for pictures. While nothing moves,
-    ticks are left out: see `simulator.night.pace`; not so with `every_tick`.
+    ticks are left out: see `simulator.night.pace`; not so with `every_tick`. A drill that needs the
+    whole daemon is run with it, under virtual time.
 
     A guard first gets a good day: the drill begins once its pumps have run for a while, so that
     what is judged is the night and not the start.
@@ -91,6 +92,19 @@ def run(
     if drill.recording is not None:
         return replayed(site, drill, seed, keeper=keeper, without=without)
     guarded = keeper == GUARD
+    if guarded and drill.needs_daemon:
+        from simulator.virtual.play import run_daemon
+
+        return run_daemon(
+            site,
+            drill,
+            seed,
+            without=without,
+            progress=progress,
+            tap=tap,
+            rows=trace,
+            every_tick=every_tick,
+        )
     plant = Plant(site, seed, timer_relay=guarded)
     plant.settle()
     stage, board = make_stand(site, plant, stand)

@@ -31,11 +31,6 @@ from simulator.water.plant import Plant
 SOURCE = "sim+plant, virtual time"
 
 
-def needs_daemon(drill: Drill) -> bool:
-    """True if something happens in it, or is stated, that only the whole daemon can show."""
-    return any(part.needs_daemon for part in (*drill.happens, *drill.must, *drill.must_not))
-
-
 def run_daemon(
     site: Site,
     drill: Drill,
