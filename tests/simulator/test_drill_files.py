@@ -8,7 +8,6 @@ import pytest
 
 from rules.hazards.table import HAZARDS
 from rules.site.model import Site
-from rules.site.parse import parse_site
 from simulator.library import (
     NotThereError,
     drill_names,
@@ -23,9 +22,10 @@ from simulator.story.drill import Drill
 from simulator.story.drill_file import DrillError, parse_drill
 from simulator.story.judge import statements_for
 from simulator.story.named import HazardName
-from simulator.story.roles import NoSuchRoleError, resolve
+from simulator.story.roles import NoSuchRoleError
 from simulator.story.script import Script
 from simulator.water.plant import Plant
+from tests.simulator.stories import drill_of, everything
 
 GOOD = """
 title = "A small night"
@@ -46,30 +46,10 @@ within = "30 s"
 what = "spill"
 """
 
-CANISTER = 'valve_loss = 100\ncanister = { loss = "300 mm", at_flow = "200 l/h" }'
-WATER_CHANGE = """
-[water_change]
-out_of = "inlet"
-into = "return"
-daily = "40 l"
-"""
-LEVEL_SENSOR = """
-[sensors.return-depth]
-name = "level sensor of the return chamber"
-kind = "level"
-chamber = "return"
-converter = "mcp3008"
-channel = 2
-low = { level = "100 mm", share = "20 %" }
-high = { level = "300 mm", share = "80 %" }
-"""
 
-
-@pytest.fixture(scope="session")
-def everything() -> Site:
-    """The classroom with a water change, a canister on its refugium's feed and a level sensor."""
-    text = site_text("classroom").replace("valve_loss = 120", CANISTER)
-    return parse_site(text + WATER_CHANGE + LEVEL_SENSOR, "everything.toml")
+@pytest.fixture(scope="session", name="everything")
+def _everything() -> Site:
+    return everything()
 
 
 def sentences(text: str) -> list[str]:
@@ -158,50 +138,81 @@ def test_all_mistakes_are_told_at_once() -> None:
     assert len(sentences(GOOD.replace('"1 min"', "1").replace('"30 s"', "30"))) == 2
 
 
-def test_roles_on_the_classroom(classroom: Site) -> None:
-    said = {
-        "first display": ("display",),
-        "the overflow box of the first display": ("overflow-box",),
-        "inlet chamber": ("inlet",),
-        "return chamber": ("return",),
-        "reservoir": ("reservoir",),
-    }
-    for role, ids in said.items():
-        assert resolve(classroom, "chamber", role) == ids
-    drains = ("main-drain", "open-drain", "emergency-drain")
-    assert resolve(classroom, "passage", "every drain of the first display") == drains
-    assert resolve(classroom, "passage", "main drain of the first display") == drains[:1]
-    assert resolve(classroom, "passage", "second drain of the first display") == drains[1:2]
-    assert resolve(classroom, "passage", "first siphon drain") == ("main-drain",)
-    assert resolve(classroom, "passage", "screen") == ("sponge",)
-    assert resolve(classroom, "branch", "branch of the first display") == ("riser",)
-    assert resolve(classroom, "pump", "first return pump") == ("return-pump",)
-    assert resolve(classroom, "valve", "the top-off valve") == ("top-off-valve",)
-    assert resolve(classroom, "sensor", "high float of the first display") == ("display-high",)
-    assert resolve(classroom, "sensor", "low float of the return chamber") == ("return-low",)
-    assert resolve(classroom, "meter", "flow meter") == ("return-flow",)
-    assert resolve(classroom, "passage", "first-baffle") == ("first-baffle",)
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ('what = "swap"; where = "high float"', r"with: missing; it gives the contact that it is"),
+        (
+            'what = "swap"; where = "low float"; with = "leak pad"; wit = "x"',
+            r'wit: unknown key; did you mean "with"',
+        ),
+        (
+            'what = "loose cable"; where = "high float"; a_minute = 6; lasts = "9 s"',
+            r"for: missing; it gives how long it stays parted",
+        ),
+        (
+            'what = "loose cable"; where = "high float"; a_minute = 60; for = "1 s"',
+            r"it would never close again",
+        ),
+        (
+            'what = "loose cable"; where = "high float"; a_minute = 0; for = "1 s"',
+            r"a_minute: .* greater than 0 \(it is 0\)",
+        ),
+        ('what = "stick valve"; state = "ajar"', r"state: .*'half open' \(it is 'ajar'\)"),
+        (
+            'what = "stick valve"; state = "shut"; share = "9 %"',
+            r'share: only a valve that is "half open" has one',
+        ),
+        (
+            'what = "leak"; where = "display"; flow = "1 l/min"; over = "9 s"; '
+            'mended_after = "2 s"',
+            r"mended_after: a leak cannot be mended before it has come about",
+        ),
+        (
+            'what = "stir"; where = "display"; height = "3 m"; lasts = "9 s"',
+            r"height: give the waves more than 0 mm and at most 200 mm",
+        ),
+        (
+            'what = "weld relay"; where = "return pump"',
+            r'"return pump" is no output that a drill can name; it knows pump relay, top-off valve',
+        ),
+        (
+            'what = "foul"; where = "wet float"; share = "9 %"',
+            r'"wet float" is no meter that .* knows flow meter',
+        ),
+        (
+            'what = "stir"; where = "display"; height = "9 mm"',
+            r"lasts: missing; it gives after how",
+        ),
+        ('what = "guard killed"; pins = "up"', r"pins: input should be 'held' or 'let go'"),
+        ('what = "clock jumps"; by = "1 h"; to = "noon"', r"to: .*'forward' or 'back'"),
+        ('what = "acknowledge"; hazard = "flood"', r"hazard: .*'spill-edge'.* \(it is 'flood'\)"),
+        ('what = "offset"; by = "-2 mm"; to = "more"', r"by: .*greater than or equal to 0"),
+    ],
+)
+def test_each_mistake_in_a_happening_is_a_sentence(text: str, sentence: str) -> None:
+    with pytest.raises(DrillError) as refused:
+        drill_of('at = "1 s"; ' + text)
+    said = str(refused.value).splitlines()
+    assert len(said) == 1
+    assert re.search(rf"\[happens 1\] ?{sentence}|{sentence}", said[0]), said[0]
 
 
-def test_roles_on_the_rack(rack: Site) -> None:
-    """Four displays, and each one's main drain is its open one."""
-    displays = ("upper-left", "upper-right", "lower-left", "lower-right")
-    assert resolve(rack, "chamber", "every display") == displays
-    main = resolve(rack, "passage", "main drain of the third display")
-    assert main == ("lower-left-drain",)
-    assert resolve(rack, "sensor", "drain-watch float of the overflow box of the second display")
-    assert len(resolve(rack, "passage", "every drain")) == 8
-
-
-def test_what_a_site_lacks_is_a_sentence(rack: Site) -> None:
-    for sort, role, sentence in (
-        ("passage", "the first siphon drain", "Frag rack has no first siphon drain"),
-        ("passage", "every siphon drain of the first display", "has no siphon drain of the first"),
-        ("chamber", "fifth display", "has no fifth display"),
-        ("passage", "main-drain", 'has no passage called "main-drain"'),
-    ):
-        with pytest.raises(NoSuchRoleError, match=sentence):
-            resolve(rack, sort, role)  # type: ignore[arg-type]
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ('what = "starts"', r"more_than: missing; it gives how many starts are none too many"),
+        ('what = "pump on"', r"while: missing; it gives when it may not be on"),
+        ('what = "pump on", while = "wet"', r"while: .*'cut cause stands' \(it is 'wet'\)"),
+        ('what = "alert twice", hazard = "x"', r"hazard: .*\(it is 'x'\)"),
+    ],
+)
+def test_each_mistake_in_a_statement_is_a_sentence(text: str, sentence: str) -> None:
+    with pytest.raises(DrillError) as refused:
+        drill_of('at = "1 s"; what = "power cut"', states=f"must_not = [{{ {text} }}]")
+    said = str(refused.value).splitlines()
+    assert len(said) == 1
+    assert re.search(rf"\[must_not 1\] {sentence}", said[0]), said[0]
 
 
 def test_every_happening_does_what_it_says(classroom: Site) -> None:
