@@ -30,12 +30,7 @@ STATES: dict[AlarmState, tuple[str, str]] = {
 }
 """The look of an alarm's bar in each state but normal, and the state in words."""
 
-OUTPUTS = {
-    "pump": "pump relay",
-    "top-off": "top-off valve",
-    "spare-pump": "spare pump",
-    "sounder": "sounder",
-}
+OUTPUTS = frozenset({"pump", "top-off", "spare-pump", "sounder"})
 """Outputs that are drawn; a heartbeat changes more often than a trace has rows."""
 
 
@@ -143,7 +138,6 @@ def _happening_row(scene: Scene, said: str, events: list[Happening]) -> Html:
 def story_rows(scene: Scene) -> list[Html]:
     """When the guard saw it, when it cut, and when the floor was wet under each keeper."""
     told, window = scene.told, scene.window
-    cause_s = told.guard.cause_s or 0.0
     moments: list[tuple[str, str, float | None]] = [
         ("seen", "the guard saw it", told.first_alarm_s),
         ("cut", "the guard cut the pump", told.guard.cut_s),
@@ -155,7 +149,7 @@ def story_rows(scene: Scene) -> list[Html]:
     for kind, name, t_s in moments:
         if t_s is None:
             continue
-        after = f"{show.duration(max(0.0, t_s - cause_s))} after the cause"
+        after = wording.after(told.guard, t_s)
         if window.holds(t_s):
             more = _flag(window, t_s, kind, after)
         elif t_s > window.to_s:

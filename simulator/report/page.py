@@ -203,14 +203,18 @@ def _foot(told: Told) -> Html:
     night = told.guard
     taken = f", hazards taken out: {', '.join(night.without)}" if night.without else ""
     again = join(" To see it again: ", el("code", told.again)) if told.again else Html("")
+    said = f"A recorded night, played to the rules as they are{taken}."
+    if told.has_water:
+        said = (
+            f"A simulated night (seed {night.seed}, readings from {night.source}{taken}); the "
+            "plant's own figures differ from the rules' by drawn errors. Levels are sampled once "
+            "a second at most. The shaded band about the capacity is the doubt of its computation."
+        )
     return el(
         "footer",
         el(
             "p",
-            f"A simulated night (seed {night.seed}, readings from {night.source}{taken}); the "
-            "plant's own figures differ from the rules' by drawn errors. Levels are "
-            "sampled once a second at most. The shaded band about the capacity is the doubt "
-            "of its computation.",
+            said,
             again,
         ),
     )

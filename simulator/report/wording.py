@@ -113,18 +113,25 @@ def water(volume_m3: float, units: Units) -> str:
     return show.volume(volume_m3, units) if volume_m3 > DROP_M3 else "nothing"
 
 
+def after(night: Outcome, t_s: float) -> str:
+    """When something was, counted from the cause; from the start where there is none."""
+    since = show.duration(max(0.0, t_s - (night.cause_s or 0.0)))
+    return f"{since} after {'it began' if night.cause_s is None else 'the cause'}"
+
+
 def seen_and_done(told: Told) -> str:
     """What the guard saw and did, in a sentence."""
-    night, cause_s = told.guard, told.guard.cause_s or 0.0
+    night = told.guard
     alarm_s, cut_s = told.first_alarm_s, night.cut_s
     if alarm_s is None and cut_s is None:
         return "The guard raised no alarm and cut nothing."
     parts = []
     if alarm_s is not None:
         hazard = next(hazard for t, hazard, _ in night.alarms if t == alarm_s)
-        parts.append(f"saw it {show.duration(alarm_s - cause_s)} later ({hazard})")
+        parts.append(f"saw it {after(night, alarm_s)} ({hazard})")
     if cut_s is not None:
-        parts.append(f"cut the pump {show.duration(cut_s - cause_s)} after the cause")
+        same = alarm_s is not None and after(night, alarm_s) == after(night, cut_s)
+        parts.append("cut the pump at once" if same else f"cut the pump {after(night, cut_s)}")
     else:
         parts.append("cut nothing")
     return f"The guard {' and '.join(parts)}."
@@ -150,11 +157,7 @@ def would_have_been(told: Told) -> str:
 
 def cut(night: Outcome) -> str:
     """When the pump was cut after the cause."""
-    if night.cut_s is None:
-        return "never"
-    if night.cause_to_cut_s is None:
-        return f"{show.duration(night.cut_s)} from the start"
-    return f"{show.duration(night.cause_to_cut_s)} after the cause"
+    return "never" if night.cut_s is None else after(night, night.cut_s)
 
 
 def verdict(night: Outcome) -> str:
