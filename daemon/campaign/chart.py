@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import matplotlib.style
@@ -30,6 +30,15 @@ from daemon.plot.sheet import DOTS_INCH
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+TIMES: Final[tuple[tuple[float, str], ...]] = (
+    (0.1, "0.1 s"),
+    (1.0, "1 s"),
+    (10.0, "10 s"),
+    (60.0, "1 min"),
+    (600.0, "10 min"),
+    (3600.0, "1 h"),
+    (36000.0, "10 h"),
+)
 LITTLE = 0.1  # what is less is nothing, on an axis that knows no nought
 FAULTS_MOST = 30
 NAMELESS: Final[dict[str, dict[str, Any]]] = {
@@ -70,11 +79,18 @@ def _bars(axes: Axes, rows: list[tuple[str, float, str, str]], label: str) -> No
             fontsize=SMALL_PT,
         )
     axes.set_xscale("log")
+    axes.xaxis.set_major_formatter(lambda value, _place: f"{value:g}")
     most = max((value for _, value, _, _ in rows), default=1.0)
     axes.set_xlim(LITTLE, max(most, 1.0) * 30.0)
     axes.set_yticks(range(len(rows)), [name for name, _, _, _ in rows])
     axes.set_xlabel(label)
     _plain(axes)
+
+
+def _time_axis(axes: Axes, times: Sequence[tuple[float, str]]) -> None:
+    """Name round times on the lower axis, and none between."""
+    axes.set_xticks([seconds for seconds, _ in times], [name for _, name in times])
+    axes.set_xticks([], minor=True)
 
 
 def _plain(axes: Axes) -> None:
@@ -136,12 +152,13 @@ def _named(axes: Axes, faults: Mapping[str, Any]) -> None:
     names = [f"{kind} ({1.0 - sums['never_share']:.0%})" for kind, sums in shown]
     axes.set_yticks(range(len(shown)), names, fontsize=SMALL_PT)
     axes.invert_yaxis()
-    axes.set_xlabel("seconds; dot: median, line: to nine in ten; (share that is named at all)")
+    _time_axis(axes, TIMES)
+    axes.set_xlabel("dot: median, line: to nine in ten; in brackets how many are named at all")
     _plain(axes)
 
 
 def _lead(axes: Axes, faults: Mapping[str, Any]) -> None:
-    _head(axes, "From the first alarm to when harm would be done with no guard")
+    _head(axes, "From that alarm to the harm there would be with no guard")
     found = sorted(
         ((kind, sums["lead"]) for kind, sums in faults.items() if sums["lead"]),
         key=lambda pair: -len(pair[1]),
@@ -156,7 +173,11 @@ def _lead(axes: Axes, faults: Mapping[str, Any]) -> None:
     axes.axvline(0.0, color=INK, linewidth=0.6)
     axes.set_xscale("symlog", linthresh=10.0)
     axes.set_ylim(0.0, 1.02)
-    axes.set_xlabel("seconds; left of nought the alarm came too late")
+    before = [(-seconds, f"-{name}") for seconds, name in reversed(TIMES[2:])]
+    _time_axis(axes, [*before, (0.0, "0"), *TIMES[2:]])
+    least, most = min(lead[0] for _, lead in found), max(lead[-1] for _, lead in found)
+    axes.set_xlim(min(1.5 * least, -5.0), max(1.5 * most, 20.0))
+    axes.set_xlabel("left of nought the alarm came after the harm")
     axes.set_ylabel("share of such faults")
     axes.legend(fontsize=SMALL_PT, frameon=False, loc="lower right")
     _plain(axes)

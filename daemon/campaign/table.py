@@ -172,8 +172,8 @@ def _print_ends(console: Console, result: Mapping[str, Any]) -> None:
         )
         for number, sentences in differs["which"].items():
             console.print(f"  night {number}: {'; '.join(sentences)}", soft_wrap=True)
-    if wall := result["wall_s"]:
+    if cpu := result["cpu_s"]:
         console.print(
-            f"A night took {wall['median']:.2f} s to play as a rule, nine in ten under "
-            f"{wall['nine_in_ten']:.2f} s, the longest {wall['worst']:.1f} s"
+            f"A night took {cpu['median']:.2f} s of a processor as a rule, nine in ten under "
+            f"{cpu['nine_in_ten']:.2f} s, the longest {cpu['worst']:.1f} s"
         )

@@ -268,8 +268,7 @@ def _one_night(options: argparse.Namespace, terms: Terms) -> int:
     """Play one night and tell all of it."""
     from daemon.messages import event_text
     from rules.site import show
-    from simulator.campaign.play import drawn_night, keep, play
-    from simulator.night.runner import GUARD
+    from simulator.campaign.play import drawn_night, played
 
     text, site, _, drawn = drawn_night(terms, options.night)
     print(f"{drawn.drill.title} on {site.site.name}: {drawn.drill.story}")
@@ -277,10 +276,9 @@ def _one_night(options: argparse.Namespace, terms: Terms) -> int:
         _write(options.as_site, text)
     if options.as_drill:
         _write(options.as_drill, drawn.text)
-    kept = keep(site, drawn, GUARD, terms)
+    record, kept = played(terms, options.night)
     for event in kept.outcome.events:
         print(f"  {show.duration(event.t_s):>16}  {event_text(event)}")
-    record = play(terms, options.night)
     _print_record(record, site)
     return 1 if record["verdict"] == "failed" else 0
 
@@ -299,9 +297,6 @@ def _print_record(record: Record, site: Site) -> None:
             f"({show.duration(sums['needless_s'])} for nothing)"
         )
 
-    if "trouble" in record:
-        print(record["trouble"])
-        return
     line("guard", record)
     for keeper, sums in record.get("beside", {}).items():
         line(keeper, sums)

@@ -38,7 +38,7 @@ def tally(records: Iterable[Record], lasts_s: float) -> Sums:
         "said_before": [_told(night) for night in nights if night["verdict"] == "said before"],
         "beyond": [_told(night) for night in nights if night["verdict"] == "beyond"],
         "differs": _differs(played),
-        "wall_s": _spread([night["wall_s"] for night in nights]),
+        "cpu_s": _spread([night["cpu_s"] for night in nights]),
     }
 
 
