@@ -91,8 +91,8 @@ def test_week_of_faults_conserves_water(name: str, request: pytest.FixtureReques
     while plant.t_s < WEEK_S:
         if plant.t_s >= mend_s:
             _mend(plant)
-            mend_s = plant.t_s + 4 * 3600.0
-        if chance.random() < 0.25:
+            mend_s = plant.t_s + 3 * 3600.0
+        if chance.random() < 0.2:
             chance.choice((_break_water, _break_machines))(plant, chance)
         plant.command("pump-relay", chance.random() < 0.9)
         plant.command("top-off-valve", chance.random() < 0.05)
