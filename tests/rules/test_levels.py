@@ -182,10 +182,13 @@ def test_noise_about_the_mark_is_net_time() -> None:
 
 def test_while_the_drains_prime_a_high_level_is_waited_for() -> None:
     told = Night(level_site())
-    level(told, 0.300)
     told.run(2)
-    while not told.on("pump-relay"):
+    level(told, 0.300)
+    for _ in range(600):
+        if told.on("pump-relay"):
+            break
         told.tick()
+    assert told.on("pump-relay")
     started_s = told.t_s
     told.run(told.plan.pumps[0].prime_s - 1.0)
     assert told.of(EventKind.PUMP_CUT) == []
@@ -264,6 +267,20 @@ def test_a_drop_out_does_not_begin_its_time_anew() -> None:
     level(told, 0.250)
     told.run(3)
     assert told.cut_after_s == pytest.approx(2.0, abs=0.25)
+
+
+def test_a_lower_level_takes_nothing_from_a_float_that_is_wet() -> None:
+    """What the drains carry at most follows from the higher of the two marks."""
+    plain, told = Night(), night(without=("drain-capacity",))
+    plain.good(120)
+    level(told, FIRST_M + TOLERANCE_M + 0.001)
+    told.run(HOLD_S + 2)
+    by_level = box(told).capacity_m3_s
+    for each in (plain, told):
+        each.wet("box-watch")
+        each.run(0.9)
+        each.tick()
+    assert box(told).capacity_m3_s == box(plain).capacity_m3_s < by_level
 
 
 # --- the signal alarm ----------------------------------------------------------------------------
