@@ -16,6 +16,7 @@ examples:
   weirkeeper run --simulate --live     watch a bad night on the demo site, no hardware needed
   weirkeeper drill --list              the nights that can be drilled
   weirkeeper drill main-drain-blocked --site reef.toml
+  weirkeeper replay night.csv.gz       what today's rules would have done in a recorded night
   weirkeeper status                    what the running guard sees
   weirkeeper reset                     after a trip, when the cause is gone
 
