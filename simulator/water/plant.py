@@ -160,6 +160,7 @@ class Plant(Wired):
         i = self.index[chamber]
         self.volume_m3[i] = self.shapes.volume_m3(i, level_m)
         self.surface_m = self.shapes.surfaces_m(self.volume_m3)
+        self._drift.forget()
 
     def bring(self, chamber: str, amount_m3: float) -> None:
         """Pour water into a chamber at once, or carry it off when below zero [m3]."""

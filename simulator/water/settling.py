@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 STILL_M3_S = 2e-7  # a chamber whose content changes more slowly stands still
 LONGEST_S = 900.0  # a site that never comes to rest is taken as it then is
 PIECE_S = 5.0
+REFILL_S = 0.5  # so often a chamber that no passage holds is brought back to its level
 ROUNDS = 3  # each one sets the valves and lets the levels come to rest
 LITTLE_M3_S = 1e-5  # a flow that is worth a look
 STEP_FINEST_S = 0.01  # a passage stiffer than this allows is left a little too narrow
@@ -67,9 +68,9 @@ def _rest(plant: Plant, longest_s: float) -> None:
     ran_s = 0.0
     while ran_s < longest_s:
         before = list(plant.volume_m3)
-        for _ in range(round(PIECE_S / 0.1)):
+        for _ in range(round(PIECE_S / REFILL_S)):
             plant.keep_beating()
-            plant.advance(0.1)
+            plant.advance(REFILL_S)
             for key, level in held.items():
                 plant.fill_to(key, level)
         ran_s += PIECE_S
