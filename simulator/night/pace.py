@@ -13,10 +13,10 @@ from typing import Protocol
 from rules.signals import TICK_S, Command, Decision
 from simulator.story.drill import Drill
 
-STRETCH_S = 10.0
-"""The longest stretch without a look of the guard [s]."""
+STRETCH_S = 51.2
+"""The longest stretch without a look of the guard [s]; the plant coasts through it in one piece."""
 
-RAMP_PIECES = 500
+RAMP_PIECES = 200
 """While something comes about slowly, it moves on by so small a part at most in one stretch."""
 
 WATCH_S = 15.0
