@@ -9,7 +9,7 @@ from daemon.ports import Board
 from daemon.sensing import Senses
 from daemon.worker import Hire, ThreadWorker
 from rules import engine
-from rules.idle import idle_until_s
+from rules.idle import idle_until_s, passed
 from rules.memory import Kept, Memory, begin, keep
 from rules.plan import Plan
 from rules.signals import Command, Decision, Observation
@@ -58,6 +58,10 @@ class Guard:
     def idle_until_s(self) -> float:
         """Until when looks at the same readings would change nothing [s]: see `rules.idle`."""
         return idle_until_s(self.plan, self.before, self._memory)
+
+    def pass_over(self, t_s: float) -> None:
+        """Take the looks up to `t_s` [s] as done: `idle_until_s` told that they change nothing."""
+        self._memory = passed(self.plan, self._memory, t_s)
 
     def kept(self) -> Kept:
         """What must outlive a restart of the daemon."""

@@ -63,7 +63,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     pumps, row_states = _step_pumps(plan, memory, row_states, t_s, events)
     since_s, happened = _top_off(plan, view, row_states, pumps)
     events.extend(happened)
-    used_s = _top_off_used_s(plan, view)
+    used_s = top_off_used_s(plan, memory, t_s)
     after = Memory(
         memory.boot, t_s, view.contacts, row_states, pumps, since_s, used_s, view.level_states
     )
@@ -222,13 +222,13 @@ def _top_off(
     return None, (Event(EventKind.TOP_OFF_CLOSED, t_s, key, f"Top-off closed: {why}"),)
 
 
-def _top_off_used_s(plan: Plan, view: View) -> float:
-    """How much of a day's opening is used up [s]: filled while open, emptied over a day."""
-    top_off, used_s = plan.top_off, view.memory.top_off_used_s
+def top_off_used_s(plan: Plan, memory: Memory, t_s: float) -> float:
+    """How much of a day's opening is used up at `t_s` [s]: filled while open, less over a day."""
+    top_off, used_s = plan.top_off, memory.top_off_used_s
     if top_off is None:
         return 0.0
-    lasted_s = max(0.0, view.t_s - view.memory.t_s)  # water ran meanwhile, however late this tick
-    if view.memory.top_off_since_s is not None:
+    lasted_s = max(0.0, t_s - memory.t_s)  # water ran meanwhile, however late this tick
+    if memory.top_off_since_s is not None:
         within = used_s < top_off.daily_s
         used_s += lasted_s
         if within and used_s >= top_off.daily_s:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
-from rules.engine import SETTLED_S
+from rules.engine import DAY_S, SETTLED_S, top_off_used_s
 from rules.memory import Memory, PumpMemory
 from rules.plan import Plan, PumpPlan
 from rules.pumping import FORGET_S, SETTLE_S, SHOW_S
@@ -23,16 +23,49 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     `before` and `after` are the memory round the last step. Where that step changed anything but
     the time, the next one may too, and this is the time of the last step itself.
     """
-    still = replace(before, t_s=after.t_s, top_off_used_s=after.top_off_used_s)
-    if still != after:
+    if _later(before, after.t_s, after.top_off_used_s) != after:
         return after.t_s
-    timers = (
+    timers = [
         timer_s
         for pump, state in zip(plan.pumps, after.pumps, strict=True)
+        if not _held_off(state, after.t_s)
         for timer_s in _timers_s(pump, state)
-        if timer_s > after.t_s
+    ]
+    timers += _top_off_timers_s(plan, after)
+    return min((timer_s for timer_s in timers if timer_s > after.t_s), default=inf)
+
+
+def passed(plan: Plan, memory: Memory, t_s: float) -> Memory:
+    """The memory after looks up to `t_s` [s], none of which would change anything but the time."""
+    used_s = top_off_used_s(plan, memory, t_s)
+    return _later(memory, t_s, used_s)
+
+
+def _later(memory: Memory, t_s: float, used_s: float) -> Memory:
+    pumps = tuple(
+        replace(state, since_s=t_s) if _held_off(state, memory.t_s) else state
+        for state in memory.pumps
     )
-    return min(timers, default=inf)
+    return replace(memory, t_s=t_s, top_off_used_s=used_s, pumps=pumps)
+
+
+def _held_off(state: PumpMemory, now_s: float) -> bool:
+    """True for a pump whose rest has not begun, because the cause of its cut still stands."""
+    return state.phase is Phase.WAITING and state.since_s == now_s
+
+
+def _top_off_timers_s(plan: Plan, memory: Memory) -> Iterator[float]:
+    """When the top-off has been open for too long, or used up, or may be used again [s]."""
+    top_off, used_s = plan.top_off, memory.top_off_used_s
+    if top_off is None:
+        return
+    emptied = top_off.daily_s / DAY_S
+    if memory.top_off_since_s is not None:
+        yield memory.top_off_since_s + top_off.longest_s
+        if used_s < top_off.daily_s and emptied < 1.0:
+            yield memory.t_s + (top_off.daily_s - used_s) / (1.0 - emptied)
+    elif used_s >= top_off.daily_s:
+        yield memory.t_s + (used_s - top_off.daily_s) / emptied
 
 
 def _timers_s(pump: PumpPlan, state: PumpMemory) -> Iterator[float]:

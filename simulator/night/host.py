@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from daemon.guard import Guard
 from daemon.ports import Board
 from rules.memory import Kept
-from rules.signals import Alarm, AlarmState, Command, Decision, Observation
+from rules.signals import TICK_S, Alarm, AlarmState, Command, Decision, Observation
 from rules.site.model import Site
 
 BOOT_S = 45.0
@@ -98,7 +98,9 @@ class Host:
         """One tick of the guard, or, while none runs, the last decision with the pins as they are.
 
         Orders that come while the guard hangs are obeyed after it; while none runs they are lost.
+        Ticks may be left out up to `idle_until_s`; more than one at a time is taken for that.
         """
+        skipped = t_s - self._now_s > 1.5 * TICK_S
         self._now_s = t_s
         if commands:
             for command in commands:
@@ -108,6 +110,8 @@ class Host:
         self._absence = None
         if self.guard is None:
             self.guard = self._start()
+        elif skipped:
+            self.guard.pass_over(t_s - TICK_S)
         orders, self._orders = tuple(self._orders), []
         self._decision = self.guard.tick(t_s, orders)
         return self._decision

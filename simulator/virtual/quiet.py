@@ -95,4 +95,6 @@ class QuietTime:
         reached_s = self._world.move_until(self._began_s + due * TICK_S) - self._began_s
         reached = max(self._n + 1, ceil(reached_s / TICK_S - 1e-6))
         self._early = reached < due
+        if self._guard is not None and reached > self._n + 1:
+            self._guard.pass_over((reached - 1) * TICK_S)
         return reached
