@@ -55,6 +55,11 @@ class Level(Cable):
         """True once the water has moved since it was last read."""
         return abs(self.level_m - self._read_m) > MOVED_M
 
+    @property
+    def restless(self) -> bool:
+        """True while what it tells changes although the level does not, by more than its noise."""
+        return self.loose or self.hiss_m > 0.0 or self.waves.most_m() > self.waves.usual_m
+
     def share(self) -> float:
         """What its converter reads now, as a share of its range; the same at one time twice."""
         if self._plant.t_s != self._read_s:

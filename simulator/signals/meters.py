@@ -37,6 +37,11 @@ class Meter(Cable):
         """What truly flows through it, either way [m3/s]."""
         return abs(self._source.flow_m3_s)
 
+    @property
+    def restless(self) -> bool:
+        """True while what it tells changes although the flow does not."""
+        return self.loose or self.noise_hz > 0.0
+
     def look(self, lasted_s: float) -> int:
         """Count on; the pulses since the last look."""
         moved = self._source.moved_m3 - self._read_m3

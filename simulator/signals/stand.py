@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from math import ceil
 
 from rules.site.model import Site
+from rules.site.sensors import FlowMeter, LevelSensor, Sensor
 from simulator.signals.contacts import ContactEdge
 from simulator.signals.sensing import SURPRISE, Sensors
 from simulator.water.plant import Plant
@@ -16,6 +17,17 @@ FLOW_SHARE = 0.01  # a flow that has changed by so much is news
 FLOW_LEAST_M3_S = 1e-5  # and so is one of this size where there was none
 
 
+def _window_s(sensor: Sensor) -> float:
+    """For how long after a change a sensor's reading still changes [s]."""
+    match sensor:
+        case FlowMeter():
+            return max(sensor.window, sensor.silent_after) + LOOK_S
+        case LevelSensor():
+            return sensor.filter + LOOK_S
+        case _:
+            return 0.0  # whoever filters a contact keeps count of it
+
+
 class Stand(ABC):
     """A plant with its sensors, brought forward in time by whoever owns the clock."""
 
@@ -23,6 +35,8 @@ class Stand(ABC):
         self.site = site
         self.plant = plant
         self.sensors = Sensors(site, plant)
+        self._window_s = max((_window_s(sensor) for sensor in site.sensors.values()), default=0.0)
+        self._restless_until_s = 0.0
 
     def advance_to(self, t_s: float) -> None:
         """Let time pass until the plant's clock shows `t_s`."""
@@ -35,22 +49,27 @@ class Stand(ABC):
         """Let time pass until `t_s`, or until a sensor shows anything new; the time reached [s].
 
         The sensors are looked at no more often than the water asks for; how long that is, is found
-        anew whenever the water begins to move faster.
+        anew whenever the water begins to move faster. For as long as the guard takes its flows and
+        levels over, a change of one goes on being news.
         """
         plant, sensors = self.plant, self.sensors
         self.obey()
+        if plant.t_s < self._restless_until_s:
+            t_s = min(t_s, plant.t_s + LOOK_S)
         flows = [meter.flow_m3_s for meter in sensors.meters.values()]
         news = False
         while not news and (left_s := t_s - plant.t_s) > 1e-9:
             most_m_s = STILL_M_S + SURPRISE * plant.fastest_m_s
             calm_s = sensors.calm_s(most_m_s)
-            if calm_s <= 0.0:
+            if calm_s < LOOK_S:
                 plant.advance(min(LOOK_S, left_s))
                 news = self._look() or sensors.turning
             else:
-                looks = max(1, int(min(calm_s, left_s) / LOOK_S + 1e-6))
-                self._coast(min(looks * LOOK_S, left_s), most_m_s)
-            news = news or self._differs(flows)
+                looks = int(min(calm_s, left_s) / LOOK_S + 1e-6)
+                self._coast(looks * LOOK_S if looks else left_s, most_m_s)
+            if self._differs(flows):
+                news = True
+                self.disturb()
         self.show([], sensors.count())
         return plant.t_s
 
@@ -62,12 +81,17 @@ class Stand(ABC):
         if lasts_s - gone_s > 1e-9:
             plant.advance(ceil(gone_s / LOOK_S - 1e-6) * LOOK_S - gone_s)
 
+    def disturb(self) -> None:
+        """Take note that the story has changed something that no look at the water would show."""
+        self._restless_until_s = max(self._restless_until_s, self.plant.t_s + self._window_s)
+
     def _differs(self, flows_m3_s: list[float]) -> bool:
         """True once a meter or a level sensor tells something other than at the last look."""
         for meter, flow in zip(self.sensors.meters.values(), flows_m3_s, strict=True):
-            if meter.loose or abs(meter.flow_m3_s - flow) > FLOW_LEAST_M3_S + FLOW_SHARE * flow:
+            change = abs(meter.flow_m3_s - flow)
+            if meter.restless or change > FLOW_LEAST_M3_S + FLOW_SHARE * flow:
                 return True
-        return any(level.loose or level.moved for level in self.sensors.levels.values())
+        return any(level.restless or level.moved for level in self.sensors.levels.values())
 
     def _look(self) -> bool:
         """Show what the sensors see; True if a contact has turned."""

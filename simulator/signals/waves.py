@@ -17,14 +17,14 @@ class Waves:
         self._plant = plant
         self._chamber = chamber
         draws = plant.draws
-        self._usual_m = draws.between(f"{chamber}/wave", *WAVE_M) if rough else 0.0
+        self.usual_m = draws.between(f"{chamber}/wave", *WAVE_M) if rough else 0.0
         self._pulse = 2.0 * pi / draws.between(f"{chamber}/period", *WAVE_S)
         self._phase = draws.between(f"{key}/phase", -pi, pi)
 
     def most_m(self) -> float:
         """How far they reach above the mean level [m]; those that somebody stirs are higher."""
         stirred = self._plant.stirred_m
-        return self._usual_m + stirred.get(self._chamber, 0.0) if stirred else self._usual_m
+        return self.usual_m + stirred.get(self._chamber, 0.0) if stirred else self.usual_m
 
     def now_m(self) -> float:
         """How far the surface stands above the mean level now [m]."""

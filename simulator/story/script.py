@@ -37,6 +37,7 @@ class Fault:
     at_s: float
     until_s: float
     act: Act
+    begun: bool = False
 
 
 class Script:
@@ -50,6 +51,7 @@ class Script:
         self, site: Site, stand: Stand, drill: Drill, host: GuardHost | None = None
     ) -> None:
         self.host = host
+        self._stand = stand
         self.needs_daemon: tuple[Happening, ...] = tuple(
             event for event in drill.happens if event.needs_daemon
         )
@@ -70,14 +72,14 @@ class Script:
 
     def advance(self, t_s: float) -> None:
         """Do what is due at `t_s` from the start of the drill."""
-        ended = False
+        turns = False
         for fault in self._coming:
             if t_s < fault.at_s:
                 break
-            if t_s >= fault.until_s:
-                fault.act(1.0)
-                ended = True
-            else:
-                fault.act((t_s - fault.at_s) / (fault.until_s - fault.at_s))
-        if ended:
+            ends = t_s >= fault.until_s
+            turns = turns or ends or not fault.begun
+            fault.begun = True
+            fault.act(1.0 if ends else (t_s - fault.at_s) / (fault.until_s - fault.at_s))
+        if turns:
+            self._stand.disturb()
             self._coming = [fault for fault in self._coming if t_s < fault.until_s]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
 
 from rules.site.model import Site
 from simulator.signals.stand import PlantBoard
+from simulator.story.script import Script
 from simulator.water.plant import Plant
+from tests.simulator.stories import drill_of
 
 Doing = Callable[[Plant, PlantBoard], None]
 
@@ -128,6 +131,38 @@ def test_a_flow_that_changes_ends_the_stretch(classroom: Site) -> None:
     board = board_on(classroom)
     board.plant.lifts["return-pump"].seized = True
     assert board.advance_until(30.0) == pytest.approx(20.1, abs=1e-6)
+
+
+def test_after_a_change_of_flow_every_tick_is_shown(classroom: Site) -> None:
+    """The guard takes its flows over two seconds, and no pulse for three: so long it looks on."""
+    board = board_on(classroom)
+    board.plant.lifts["return-pump"].seized = True
+    meter, changed_s = board.sensors.meters["return-flow"], 0.0
+    looks, flow = [], meter.flow_m3_s
+    while board.advance_until(90.0) < 90.0 - 1e-6:
+        looks.append(board.plant.t_s)
+        if abs(meter.flow_m3_s - flow) > 1e-5 + 0.01 * flow:
+            changed_s = board.plant.t_s
+        flow = meter.flow_m3_s
+    gaps = [after - before for before, after in pairwise(looks) if after <= changed_s + 3.0]
+    assert max(gaps) == pytest.approx(0.1)
+    assert looks[-1] - changed_s == pytest.approx(3.0, abs=0.15)
+    assert changed_s > 21.0
+
+
+def test_what_the_story_changes_is_looked_at_every_tick(classroom: Site) -> None:
+    """A meter that falls silent moves no water and no contact; it is news all the same."""
+    board = board_on(classroom)
+    script = Script(classroom, board, drill_of('at = "5 s"; what = "silence"'))
+    script.advance(4.0)
+    assert board.advance_until(25.0) == pytest.approx(25.0)
+    script.advance(5.0)
+    assert board.sensors.meters["return-flow"].silent
+    assert board.advance_until(60.0) == pytest.approx(25.1)
+    assert board.advance_until(60.0) == pytest.approx(25.2)
+    board.advance_to(29.0)
+    script.advance(9.0)
+    assert board.advance_until(60.0) == pytest.approx(60.0)
 
 
 def test_a_stretch_ends_on_the_beat(classroom: Site) -> None:
