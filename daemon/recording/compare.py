@@ -78,7 +78,6 @@ class Comparison:
     def take(self, played: Played) -> None:
         """Compare one look."""
         t_s, row = played.t_s, played.row
-        step_s = 0.0 if self.first_s is None else t_s - self.last_s
         self.first_s = t_s if self.first_s is None else self.first_s
         self.last_s = t_s
         counts = t_s >= self._from_s - SAME_S
@@ -88,8 +87,8 @@ class Comparison:
         if row is None:
             return
         self.rows += 1
-        if self._row_s is not None:
-            self.longest_row_s = max(self.longest_row_s, t_s - self._row_s)
+        step_s = 0.0 if self._row_s is None else t_s - self._row_s
+        self.longest_row_s = max(self.longest_row_s, step_s)
         self._row_s = t_s
         happened = row.said if self._ours else tuple(self._turned(row))
         self._on = row.on

@@ -37,6 +37,9 @@ the rows again, decides the same to the bit. For the same reason every look of t
 also in a quiet night: filters and timers count looks and the time between them, and a flow differs
 at nearly every look, so that little could be left out and much would have to be proven.
 
+A "#>" line, which only simulated nights have, gives a time up to which looks were left out before
+the row that follows, because the guard itself told that they would have changed nothing.
+
 A "#=" line stands before the first row, and again before the first row of a guard that was started
 anew. It is JSON: the ids of sensors, pumps and rows of the matrix, and the memory in their order.
 """
@@ -53,7 +56,7 @@ from rules.signals import Command, Event, Order, Origin, Quality, Reading
 
 MAGIC = "# weirkeeper recording"
 VERSION = 1
-SITE, MEMORY, END = "#|", "#=", "# end:"
+SITE, MEMORY, PASSED, END = "#|", "#=", "#>", "# end:"
 TIME, DROPPED, COMMANDS, EVENTS, NOTES = "t_s", "dropped", "commands", "events", "notes"
 TEXTS = (DROPPED, COMMANDS, EVENTS, NOTES)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite, isnan, nan
 from pathlib import Path
@@ -27,7 +27,7 @@ _WET, _DRY = Reading(1.0), Reading(0.0)
 class Row:
     """One row. `readings` follow the site's sensors, None for one that has no column; `on` its
     outputs as they were commanded. `remembered` is the text of what a guard that begins here
-    remembered."""
+    remembered; `passed_s` is up to when looks were left out before it."""
 
     line: int
     t_s: float
@@ -37,6 +37,7 @@ class Row:
     commands: tuple[Command, ...] = ()
     said: tuple[Said, ...] = ()
     remembered: str = ""
+    passed_s: float | None = None
 
 
 class Recording:
@@ -76,16 +77,21 @@ class Recording:
         """Every row, for a site; raises InputError with a sentence."""
         columns = self.columns(site)
         decoder = _Decoder(self.file, self._header, columns, site)
-        remembered, count = "", 0
+        remembered, passed_s, count = "", None, 0
         self.whole = not self.ours
         for number, text in lines(self.path, progress):
             if text.startswith("#"):
                 if self.ours and text.startswith(form.MEMORY):
                     remembered = text.removeprefix(form.MEMORY)
+                if self.ours and text.startswith(form.PASSED):
+                    passed_s = self._passed_s(number, text.removeprefix(form.PASSED))
                 self.whole = self.whole or text == f"{form.END} {count} rows"
             elif number > self._header_line and text.strip():
-                yield decoder.row(number, text, remembered)
-                remembered, count = "", count + 1
+                row = decoder.row(number, text)
+                if remembered or passed_s is not None:
+                    row = replace(row, remembered=remembered, passed_s=passed_s)
+                yield row
+                remembered, passed_s, count = "", None, count + 1
         if not count:
             raise problem(self.file, 0, "", "has a header and no rows")
 
@@ -114,6 +120,12 @@ class Recording:
                 self.head = Head.of(said, "\n".join(site_lines))
             except ValueError as error:
                 raise problem(self.file, 0, "", str(error)) from None
+
+    def _passed_s(self, number: int, text: str) -> float:
+        try:
+            return _number(text)
+        except ValueError as error:
+            raise problem(self.file, number, "", str(error)) from None
 
     def _check_version(self, text: str) -> None:
         if text != str(form.VERSION):
@@ -147,7 +159,7 @@ class _Decoder:
         self._before: tuple[int, float] | None = None
         self._first: datetime | None = None
 
-    def row(self, number: int, text: str, remembered: str) -> Row:
+    def row(self, number: int, text: str) -> Row:
         """The row in a line; raises InputError."""
         cells = _cells(self._file, number, text)
         if len(cells) != len(self._header):
@@ -179,10 +191,10 @@ class _Decoder:
         gone = texts.get(form.DROPPED)
         dropped = tuple(key in gone for key in self._outputs) if gone else self._none_dropped
         commands, said = texts.get(form.COMMANDS, ()), texts.get(form.EVENTS, ())
-        return Row(number, t_s, tuple(readings), tuple(on), dropped, commands, said, remembered)
+        return Row(number, t_s, tuple(readings), tuple(on), dropped, commands, said)
 
     def _time(self, number: int, cell: str) -> float:
-        t_s = self._wall_s(cell) if self._columns.by_wall else float(_number(cell))
+        t_s = self._wall_s(cell) if self._columns.by_wall else _number(cell)
         if not isfinite(t_s):
             raise ValueError(f'"{cell}" is no time')
         if self._before is not None and t_s <= self._before[1]:

@@ -21,9 +21,10 @@ BLOCK_LOOKS = 100
 class _Block:
     plan: Plan
     before: Memory
-    looks: list[tuple[Observation, tuple[bool, ...], tuple[Event, ...]]] = field(
+    looks: list[tuple[float, Observation, tuple[bool, ...], tuple[Event, ...]]] = field(
         default_factory=list
     )
+    """Up to when the guard remembered [s], what it saw, commanded and said."""
 
 
 class Recorder:
@@ -52,10 +53,11 @@ class Recorder:
         anew = bool(blocks) and guard.before.boot != blocks[-1].before.boot
         if not blocks or anew or len(blocks[-1].looks) >= BLOCK_LOOKS:
             blocks.append(_Block(guard.plan, guard.before))
-        blocks[-1].looks.append((observation, decision.outputs, decision.events))
+        look = (guard.before.t_s, observation, decision.outputs, decision.events)
+        blocks[-1].looks.append(look)
         self._kept += 1
         while len(blocks) > 1 and (
-            blocks[1].looks[0][0].t_s <= t_s - self._keeps_s
+            blocks[1].looks[0][1].t_s <= t_s - self._keeps_s
             or self._kept - len(blocks[0].looks) >= self._most_looks
         ):
             self._kept -= len(blocks.popleft().looks)
@@ -73,11 +75,15 @@ class Recorder:
             boot = self._blocks[0].before.boot if self._blocks else self._head.boot
             writer = Writer(stream, replace(self._head, boot=boot), self._site)
             remembered: str | None = None
+            last_s = 0.0
             for block in self._blocks:
                 if block.before.boot != remembered:  # the first, or a guard started anew
                     writer.remember(block.plan, block.before)
-                    remembered = block.before.boot
-                for observation, outputs, events in block.looks:
+                    remembered, last_s = block.before.boot, block.before.t_s
+                for before_s, observation, outputs, events in block.looks:
+                    if before_s != last_s:
+                        writer.passed(before_s)
+                    last_s = observation.t_s
                     writer.row(observation, outputs, events)
             writer.end()
             return writer.rows

@@ -16,6 +16,7 @@ from daemon.recording import remembered
 from daemon.recording.read import Recording, Row
 from daemon.recording.source import Progress, problem
 from rules import engine
+from rules.idle import idle_until_s, passed
 from rules.memory import Memory, PumpMemory, begin
 from rules.plan import Plan
 from rules.signals import TICK_S, Decision, Observation, Phase, Quality, Reading
@@ -35,7 +36,7 @@ Assume = Literal["bad", "good"]
 class Played:
     """One look: what was seen, what today's rules decide, and the row it came from.
 
-    `row` is None where readings from elsewhere hold between two rows.
+    `row` is None where readings hold between two rows.
     """
 
     observation: Observation
@@ -46,6 +47,37 @@ class Played:
     def t_s(self) -> float:
         """When, in the time of the recording [s]."""
         return self.observation.t_s
+
+
+class _Mind:
+    """What the rules remember in the course of one replay, and before their last look."""
+
+    def __init__(self, plan: Plan, boot: str) -> None:
+        self._plan = plan
+        self.memory = self._before = begin(plan, boot)
+
+    def look(self, observation: Observation) -> Decision:
+        """One step of the rules."""
+        self._before = self.memory
+        self.memory, decision = engine.step(self._plan, self._before, observation)
+        return decision
+
+    def pass_over(self, t_s: float) -> bool:
+        """Leave out looks up to `t_s`, as the guard did, where they change nothing today either."""
+        if idle_until_s(self._plan, self._before, self.memory) < t_s:
+            return False
+        self.memory = passed(self._plan, self.memory, t_s)
+        return True
+
+    def run(self, row: Row) -> None:
+        """Begin with every pump running, but those that the row says were off."""
+        pumps = tuple(
+            PumpMemory(Phase.RUNNING, row.t_s, on=True)
+            if pump.output is None or row.on[pump.output] is not False
+            else state
+            for pump, state in zip(self._plan.pumps, self.memory.pumps, strict=True)
+        )
+        self.memory = replace(self.memory, t_s=row.t_s, pumps=pumps)
 
 
 class Replay:
@@ -69,65 +101,55 @@ class Replay:
 
     def play(self, progress: Progress | None = None) -> Iterator[Played]:
         """Every look; raises InputError with a sentence."""
-        memory = self._begin()
-        for seen, row in self._looks(progress):
-            if row is not None:
-                memory = self._taken_up(memory, row)
-            observation = self._filled(seen, memory) if self.columns.absent else seen
-            memory, decision = engine.step(self.plan, memory, observation)
-            yield Played(observation, decision, row)
-
-    def _begin(self) -> Memory:
         head = self.recording.head
-        return begin(self.plan, head.boot if head else "replay")
+        mind = _Mind(self.plan, head.boot if head else "replay")
+        last: Row | None = None
+        for row in self.recording.rows(self.site, progress):
+            if last is not None:
+                for t_s in self._between(last, row, mind):
+                    yield Played(*self._look(last, t_s, mind), None)
+            self._take_up(row, mind)
+            yield Played(*self._look(row, row.t_s, mind), row)
+            last = row
 
-    def _taken_up(self, memory: Memory, row: Row) -> Memory:
+    def _between(self, last: Row, row: Row, mind: _Mind) -> Iterator[float]:
+        """When to look between two rows, at the readings of the first [s]."""
+        until_s = row.t_s
+        if self.recording.ours:
+            if row.passed_s is None or row.remembered or mind.pass_over(row.passed_s):
+                return
+            until_s = row.passed_s + TICK_S / 2
+        elif until_s - last.t_s > HELD_LONGEST_S:
+            apart = f"{until_s - last.t_s:.0f} s after the row before"
+            sentence = f"{apart}; values are held for a day at most"
+            raise problem(self.recording.file, row.line, "", sentence)
+        number = 1
+        while (t_s := last.t_s + number * TICK_S) < until_s - TICK_S / 100:
+            yield t_s
+            number += 1
+
+    def _take_up(self, row: Row, mind: _Mind) -> None:
         """What is remembered before a row: at the first of readings from elsewhere, pumps run.
 
         Unless the row itself says that they were off; for such readings begin in the midst.
         """
         if row.remembered:
-            return self._remembered(row)
-        if self.recording.ours or memory.contacts:
-            return memory
-        pumps = tuple(
-            PumpMemory(Phase.RUNNING, row.t_s, on=True)
-            if pump.output is None or row.on[pump.output] is not False
-            else state
-            for pump, state in zip(self.plan.pumps, memory.pumps, strict=True)
-        )
-        return replace(memory, t_s=row.t_s, pumps=pumps)
+            try:
+                mind.memory = remembered.read(row.remembered, self.plan)
+            except ValueError as error:
+                raise problem(self.recording.file, row.line - 1, "", str(error)) from None
+        elif not self.recording.ours and not mind.memory.contacts:
+            mind.run(row)
 
-    def _remembered(self, row: Row) -> Memory:
-        try:
-            return remembered.read(row.remembered, self.plan)
-        except ValueError as error:
-            raise problem(self.recording.file, row.line - 1, "", str(error)) from None
-
-    def _looks(self, progress: Progress | None) -> Iterator[tuple[Observation, Row | None]]:
-        """A look for every row; ten a second between the rows of readings from elsewhere."""
-        before: Row | None = None
-        for row in self.recording.rows(self.site, progress):
-            if before is not None and not self.recording.ours:
-                yield from self._held(before, row)
-            yield self._observation(row, row.t_s), row
-            before = row
-
-    def _held(self, row: Row, until: Row) -> Iterator[tuple[Observation, None]]:
-        apart_s = until.t_s - row.t_s
-        if apart_s > HELD_LONGEST_S:
-            sentence = f"{apart_s:.0f} s after the row before; values are held for a day at most"
-            raise problem(self.recording.file, until.line, "", sentence)
-        number = 1
-        while (t_s := row.t_s + number * TICK_S) < until.t_s - TICK_S / 100:
-            yield self._observation(row, t_s), None
-            number += 1
-
-    def _observation(self, row: Row, t_s: float) -> Observation:
+    def _look(self, row: Row, t_s: float, mind: _Mind) -> tuple[Observation, Decision]:
         readings = tuple(ABSENT if reading is None else reading for reading in row.readings)
-        if t_s != row.t_s:  # an order is given once
-            return Observation(t_s, readings, (), self._none_dropped)
-        return Observation(t_s, readings, row.commands, row.dropped)
+        if t_s == row.t_s:
+            observation = Observation(t_s, readings, row.commands, row.dropped)
+        else:  # an order is given once
+            observation = Observation(t_s, readings, (), self._none_dropped)
+        if self.columns.absent:
+            observation = self._filled(observation, mind.memory)
+        return observation, mind.look(observation)
 
     def _filled(self, observation: Observation, memory: Memory) -> Observation:
         """The same with sensors that have no column as on a good day, where that is wished."""

@@ -51,6 +51,10 @@ class Writer:
         """Put down what the guard remembered before the next row."""
         self._stream.write(f"{form.MEMORY}{remembered.line(plan, memory)}\n")
 
+    def passed(self, t_s: float) -> None:
+        """Put down that looks up to `t_s` [s] were left out before the next row."""
+        self._stream.write(f"{form.PASSED}{t_s!r}\n")
+
     def row(
         self, observation: Observation, outputs: tuple[bool, ...], events: tuple[Event, ...]
     ) -> None:
@@ -123,6 +127,7 @@ class RecordingFile:
         self._stream: TextIO | None = None
         self._writer: Writer | None = None
         self._boot: str | None = None
+        self._last_s = 0.0
 
     def __enter__(self) -> Self:
         with _sentences(self._path):
@@ -161,6 +166,9 @@ class RecordingFile:
             if boot != self._boot:  # the first guard, or one that was started anew
                 self._writer.remember(guard.plan, guard.before)
                 self._boot = boot
+            elif guard.before.t_s != self._last_s:  # what it remembered was brought forward
+                self._writer.passed(guard.before.t_s)
+            self._last_s = t_s
             self._writer.row(observation, decision.outputs, decision.events)
 
 
