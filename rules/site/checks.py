@@ -18,6 +18,7 @@ from rules.site.passages import (
     UnderBaffle,
     Weir,
 )
+from rules.site.pause_checks import pauses
 from rules.site.sensors import FloatSwitch, FlowMeter, LevelSensor
 from rules.site.show import length
 from rules.site.wiring import converters, level_points, pins, pump_outputs
@@ -345,6 +346,7 @@ STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
         pins,
         converters,
         pump_outputs,
+        pauses,
     ),
     (
         _passage_heights,

@@ -19,6 +19,7 @@ from rules.site.passages import (
     Passage,
     SiphonDrain,
 )
+from rules.site.pauses import Pause, PauseKind
 from rules.site.pumps import Pump, TopOff, WaterChange
 from rules.site.quantities import Duration, Salinity, Share, Temperature
 from rules.site.sensors import FloatSwitch, LevelSensor, Sensor
@@ -85,6 +86,7 @@ class Site(Table):
     pumps: dict[Id, Pump] = Field(min_length=1)
     top_off: TopOff | None = None
     water_change: WaterChange | None = None
+    pauses: dict[PauseKind, Pause] = Field(default_factory=dict)
     measured: dict[Id, Measured] = Field(default_factory=dict)
     sensors: dict[Id, Sensor] = Field(default_factory=dict)
     outputs: dict[Id, Output] = Field(default_factory=dict)

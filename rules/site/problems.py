@@ -117,6 +117,9 @@ def _missing(model: type[BaseModel] | None, key: str) -> str:
     return f"missing; it gives {article}{meaning}"
 
 
+OF_ITS_OWN = {"chambers", "pumps", "pauses", "measured", "people"}
+"""Tables in which each thing has a table of its own, and that know no kinds."""
+
 NO_TABLE = {"model_type", "model_attributes_type", "dict_type"}
 NO_LIST = {"tuple_type", "list_type"}
 
@@ -139,6 +142,9 @@ def _sentence(
         return str(error["msg"]).removeprefix("Value error, ")
     if kind == "string_pattern_mismatch" and key == "[key]":
         return "an id is lower-case letters, digits and single hyphens, like main-drain"
+    if kind == "literal_error" and key == "[key]":
+        known = str(error["msg"]).removeprefix("Input should be ").replace("'", '"')
+        return f"there can be {known}, and no others"
     if kind in NO_TABLE | NO_LIST:
         wanted = "a table with keys of its own" if kind in NO_TABLE else "a list in square brackets"
         return f"must be {wanted}"
@@ -155,7 +161,7 @@ def from_validation(file: str, failure: ValidationError, raw: Mapping[str, Any])
         loc = [str(part) for part in error["loc"]]
         if len(loc) > 2 and loc[0] in KINDS and loc[2] in KINDS[loc[0]]:
             del loc[2]  # the kind by which the union was chosen; it is no key of the file
-        tables = 2 if loc and loc[0] in {*KINDS, "chambers", "pumps", "measured", "people"} else 1
+        tables = 2 if loc and loc[0] in {*KINDS, *OF_ITS_OWN} else 1
         path, rest = loc[:tables], loc[tables:]
         if not rest and error["type"] in ("missing", "extra_forbidden"):
             path, rest = loc[:-1], loc[-1:]
