@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from daemon import messages
-from daemon.homie import Device, alert_id
+from daemon.homie import Device, Own, alert_id
 from rules.signals import AlarmState
 from rules.site.model import Site
 from simulator.virtual.host import LATCHES, Run
@@ -88,8 +88,10 @@ def _of_the_link(stage: Stage, run: Run) -> list[str]:
 
 
 def _of_the_disk(stage: Stage, run: Run) -> list[str]:
-    """The file of latches is whole, and says what the guard keeps."""
+    """The file of latches was whole at every start, and says what the guard keeps."""
     assert run.guard is not None
+    if stage.disk.unreadable:
+        return [f"found torn at a start: {', '.join(stage.disk.unreadable)}"]
     kept, text = run.guard.kept(), stage.disk.files.get(str(LATCHES))
     expected = {"latched": sorted(kept.latched), "attempts": dict(kept.attempts)}
     try:
@@ -105,12 +107,16 @@ def _of_the_device(site: Site, stage: Stage) -> list[str]:
     found = []
     if (state := retained.get(device.state_topic)) != b"ready":
         found.append(f"the device's state reads {state!r}")
+    values = device.values(stage.host.decision, Own(""))
+    ours = {topic for topic in retained if topic.startswith(f"{device.base}/")}
+    if lacking := set(values) - ours:
+        found.append(f"the broker knows nothing of {', '.join(sorted(lacking))}")
     stands = {
         f"{device.base}/$alert/{alert_id(alarm.row)}"
         for alarm in stage.host.decision.alarms
         if alarm.state is not AlarmState.NORMAL
     }
-    told = {topic for topic in retained if topic.startswith(f"{device.base}/$alert/")}
+    told = {topic for topic in ours if topic.startswith(f"{device.base}/$alert/")}
     if stands != told:
         found.append(f"alerts at the broker {sorted(told)}, at the guard {sorted(stands)}")
     return found

@@ -92,7 +92,8 @@ class _Kept:
 class Broker:
     """The broker. `stop`, `start`, `hang`, `go_on`, `refuses` and `forget` are its faults.
 
-    `forgotten` are messages that it had taken over, and then lost with its disk.
+    `forgotten` are messages that it had taken over and then lost with its disk, or that came when
+    it no longer knew of anybody to keep them for.
     """
 
     def __init__(self, loop: VirtualLoop, chance: random.Random, trace: Trace) -> None:
@@ -233,9 +234,15 @@ class Broker:
                 self.retained[topic] = payload
             else:
                 self.retained.pop(topic, None)
-        for kept in self._clients.values():
-            if any(matches(each, topic) for each in kept.subscriptions):
-                self._hand(kept, topic, payload, retained=False)
+        takers = [
+            kept
+            for kept in self._clients.values()
+            if any(matches(each, topic) for each in kept.subscriptions)
+        ]
+        for kept in takers:
+            self._hand(kept, topic, payload, retained=False)
+        if not takers and not retain:
+            self.forgotten.append(payload)
 
     def _hand(self, kept: _Kept, topic: str, payload: bytes, *, retained: bool) -> None:
         number, kept.next = kept.next, kept.next + 1

@@ -14,6 +14,9 @@ from simulator.virtual.trace import Trace
 TAKES_S = (0.004, 0.030)
 """How long a synced write or a rename takes on a memory card [s]; own estimate."""
 
+TORN = "\ufffd"
+"""Stands in a file where a write was broken off: no text can be read past it."""
+
 
 @dataclass(slots=True)
 class _UnderWay:
@@ -27,7 +30,10 @@ class _UnderWay:
 
 
 class VirtualDisk:
-    """Files by path. Each step takes its time, and the strand that asked for it waits so long."""
+    """Files by path. Each step takes its time, and the strand that asked for it waits so long.
+
+    `unreadable` are the files that were found torn when somebody read them.
+    """
 
     def __init__(self, loop: VirtualLoop, chance: random.Random, trace: Trace) -> None:
         self._loop = loop
@@ -36,6 +42,7 @@ class VirtualDisk:
         self._under_way: list[_UnderWay] = []
         self.files: dict[str, str] = {}
         self.full = False
+        self.unreadable: list[str] = []
         self._stalled_until_s = 0.0
 
     def stall(self, lasts_s: float) -> None:
@@ -50,7 +57,8 @@ class VirtualDisk:
         text = self.files.get(str(path))
         if text is None:
             raise FileNotFoundError(errno.ENOENT, "No such file or directory", str(path))
-        if "\ufffd" in text:
+        if TORN in text:
+            self.unreadable.append(str(path))
             raise ValueError("it is not text in UTF-8")
         return text
 
@@ -67,7 +75,7 @@ class VirtualDisk:
             self._trace.add("disk", f"{path.name} written: {text}")
 
         def torn() -> None:
-            self.files[key] = text[: self._chance.randrange(len(text) + 1)] + "\ufffd"
+            self.files[key] = text[: self._chance.randrange(len(text) + 1)] + TORN
             self._trace.add("disk", f"{path.name} torn")
 
         self._step(done, torn)

@@ -19,17 +19,25 @@ from pathlib import Path
 from random import Random
 from typing import TextIO
 
+from rules.signals import Decision, Phase
 from rules.site.model import Site
 from simulator.library import load_drill, load_site
 from simulator.story.drill import Drill
 from simulator.virtual.afterwards import amiss
+from simulator.virtual.host import LATCHES
 from simulator.virtual.phone import Shown
 from simulator.virtual.play import Stage, staged
 from simulator.virtual.trace import Trace
 from simulator.water.wiring import TIMER_S
 
-STORIES = ("healthy-night", "main-drain-blocked", "two-drains-blocked", "pump-dies")
-"""What the water does meanwhile; each of them ends without a drop on the floor."""
+STORIES = (
+    "healthy-night",
+    "main-drain-blocked",
+    "two-drains-blocked",
+    "pump-dies",
+    "leak-on-the-floor",
+)
+"""What the water does meanwhile; in none of them it has to go over a rim."""
 
 FAULTS_S = 1200.0
 """How long things may fail [s]."""
@@ -121,6 +129,29 @@ class Faults:
         stage.world.at(stage.loop.time() + limit_s, look)
 
 
+class Latched:
+    """Pumps that wait for a person, and that nobody may start again: a restart is no reset."""
+
+    def __init__(self, site: Site, stage: Stage) -> None:
+        self.wrong: list[str] = []
+        self._stage = stage
+        self._waiting: set[str] = set()
+        self._pumps = {relay: pump for pump in site.pumps if (relay := site.pump_output(pump))}
+        stage.host.taps.append(self._decided)
+        stage.pins.told.append(self._driven)
+
+    def _decided(self, _t_s: float, _seen: object, decision: Decision, _guard: object) -> None:
+        # one that died before the disk had it is forgotten, as nobody could know
+        if '"latched": []' not in self._stage.disk.files.get(str(LATCHES), '"latched": []'):
+            self._waiting |= {each.pump for each in decision.pumps if each.phase is Phase.LATCHED}
+
+    def _driven(self, output: str, on: bool) -> None:
+        pump = self._pumps.get(output)
+        if on and pump in self._waiting:
+            self._waiting.discard(pump)
+            self.wrong.append(f"{pump} was started, and waited for a person")
+
+
 class Answers:
     """A person with the phone, who acknowledges about half of the alerts after a while."""
 
@@ -143,9 +174,10 @@ def soak(site: Site, seed: int, trace: Trace) -> list[str]:
     with staged(site, night_of(seed), seed, trace) as stage:
         faults = Faults(stage, seed)
         Answers(stage, seed)
+        latched = Latched(site, stage)
         stage.world.on_begin.append(faults.begin)
         stage.loop.run_until_complete(stage.world.over)
-        wrong = faults.wrong + amiss(site, stage)
+        wrong = faults.wrong + latched.wrong + amiss(site, stage)
         return [*faults.told, *wrong] if wrong else []
 
 
