@@ -17,6 +17,8 @@ TAKES_S = (0.004, 0.030)
 TORN = "\ufffd"
 """Stands in a file where a write was broken off: no text can be read past it."""
 
+ROOM_BYTES = 8_000_000_000
+
 
 @dataclass(slots=True)
 class _UnderWay:
@@ -64,21 +66,43 @@ class VirtualDisk:
 
     def write(self, path: Path, text: str) -> None:
         """See `Disk`."""
+        self._write(path, text, text)
+
+    def write_bytes(self, path: Path, content: bytes) -> None:
+        """See `Disk`; kept as text of as many letters."""
+        self._write(path, content.decode("latin-1"), f"{len(content)} bytes")
+
+    def append(self, path: Path, text: str) -> None:
+        """See `Disk`; a line that is broken off stays as it is, for whoever appends next."""
         key = str(path)
         if self.full:
-            self.files[key] = ""
             self._trace.add("disk", f"{path.name} cannot be written: full")
             raise OSError(errno.ENOSPC, "No space left on device")
 
+        def put(part: str) -> None:
+            before = self.files.get(key, "")
+            self.files[key] = before[: before.rfind("\n") + 1] + part
+            self._trace.add("disk", f"{path.name} is longer by {len(part)}")
+
+        self._step(lambda: put(text), lambda: put(text[: self._chance.randrange(len(text) + 1)]))
+
+    def remove(self, path: Path) -> None:
+        """See `Disk`."""
+
         def done() -> None:
-            self.files[key] = text
-            self._trace.add("disk", f"{path.name} written: {text}")
+            self.files.pop(str(path), None)
 
-        def torn() -> None:
-            self.files[key] = text[: self._chance.randrange(len(text) + 1)] + TORN
-            self._trace.add("disk", f"{path.name} torn")
+        self._step(done, lambda: None)
 
-        self._step(done, torn)
+    def sizes(self, folder: Path) -> dict[str, int]:
+        """See `Disk`."""
+        paths = {Path(key): len(text) for key, text in self.files.items()}
+        return {path.name: size for path, size in paths.items() if path.parent == folder}
+
+    def free_bytes(self, folder: Path) -> int:
+        """See `Disk`."""
+        del folder
+        return 0 if self.full else ROOM_BYTES
 
     def rename(self, path: Path, to: Path) -> None:
         """See `Disk`."""
@@ -96,6 +120,23 @@ class VirtualDisk:
             self._under_way.remove(step)
             if step.begins_s <= self._loop.time():
                 step.torn()
+
+    def _write(self, path: Path, text: str, told: str) -> None:
+        key = str(path)
+        if self.full:
+            self.files[key] = ""
+            self._trace.add("disk", f"{path.name} cannot be written: full")
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+        def done() -> None:
+            self.files[key] = text
+            self._trace.add("disk", f"{path.name} written: {told}")
+
+        def torn() -> None:
+            self.files[key] = text[: self._chance.randrange(len(text) + 1)] + TORN
+            self._trace.add("disk", f"{path.name} torn")
+
+        self._step(done, torn)
 
     def _step(self, done: Callable[[], None], torn: Callable[[], None]) -> None:
         strand = current_strand()

@@ -322,8 +322,7 @@ class DaemonHost:
     def _ended(self, run: Run, task: asyncio.Task[int]) -> None:
         """The main thread is through; what it still waits for keeps the process up so long."""
         code = task.result()  # what is thrown here is thrown at whoever plays the night
-        free_at_s = run.process.main.free_at_s
-        self._loop.call_at(free_at_s, self._exit, run, code, context=self._loop.world)
+        self._loop.call_soon(self._exit, run, code, context=run.process.main.context)
 
     def _exit(self, run: Run, code: int) -> None:
         if run.process.dead:

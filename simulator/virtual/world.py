@@ -107,7 +107,7 @@ class World:
         self._loop = around.loop
         self._moved_s = 0.0
         self._last = Decision((False,) * len(site.outputs), (), (), (), ())
-        self._begun = False
+        self.began_s = inf  # when the story began, once it has
         self.on_begin: list[Callable[[float], None]] = []
         self._coming: list[float] = []
         self._happened_s = -inf
@@ -152,8 +152,8 @@ class World:
         """Look at what the guard decided."""
         self._last = decision
         self.night.take(decision)
-        if self.night.begun and not self._begun:
-            self._begun = True
+        if self.night.begun and self.began_s == inf:
+            self.began_s = self._loop.time()
             self._begin(self.night.drill)
         if self.night.ended and not self.over.done():
             self.over.set_result(None)
@@ -181,13 +181,12 @@ class World:
         self._around.trace.add("world", f"the story begins: {drill.title}")
         if self.night.seen is not None:
             self.night.seen.arrived = []
-        began_s = self._loop.time()
         for tell in self.on_begin:
-            tell(began_s)
+            tell(self.began_s)
         for event in drill.happens:
             act = self._fault(event)
             if act is not None:
-                self.at(began_s + event.at, act)
+                self.at(self.began_s + event.at, act)
 
     def _fault(self, event: Happening) -> Callable[[], None] | None:
         """What happens to broker, disk and clock; the script does the rest."""
