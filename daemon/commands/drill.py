@@ -70,6 +70,12 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
         metavar="FILE.csv.gz",
         help="save what the guard saw and did, for weirkeeper replay (one drill)",
     )
+    command.add_argument(
+        "--whole-daemon",
+        action="store_true",
+        help="run every drill with all of the daemon, its broker link and its disk, under virtual "
+        "time; without it, only those in which a broker, a disk or a clock fails",
+    )
 
 
 def main(options: argparse.Namespace) -> int:
@@ -80,6 +86,7 @@ def main(options: argparse.Namespace) -> int:
     from daemon.errors import InputError
     from rules.hazards.table import HAZARDS
     from simulator.night.runner import run
+    from simulator.virtual.play import run_daemon
 
     if options.list:
         _list()
@@ -100,7 +107,9 @@ def main(options: argparse.Namespace) -> int:
         progress = _progress(f"{number}/{len(drills)} {name}", options.json)
         drawn = _picture(options.picture, site, drill, progress) if options.picture else progress
         with taped(options, site, name) as tap:
-            outcome = run(site, drill, options.seed, without=without, progress=drawn, tap=tap)
+            whole = options.whole_daemon and drill.recording is None
+            play = run_daemon if whole else run
+            outcome = play(site, drill, options.seed, without=without, progress=drawn, tap=tap)
         _clear(options.json)
         bare = run(site, drill, options.seed, keeper="none")
         outcomes.append((outcome, bare))

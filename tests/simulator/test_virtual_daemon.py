@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from daemon import cli
 from rules.signals import Event, EventKind
 from rules.site.model import Site
 from simulator.library import load_drill
@@ -269,3 +270,13 @@ def test_the_trace_tells_of_alerts_as_they_are_published(classroom: Site) -> Non
         payload = line.split(" b'", maxsplit=1)[1].rstrip("'\n")
         shown = [each.event for each in stage.phone.shown if each.event["kind"] == "alarm-raised"]
         assert [json.loads(payload)] == shown
+
+
+def test_any_drill_can_be_run_with_the_whole_daemon(capsys: pytest.CaptureFixture[str]) -> None:
+    names = ["main-drain-blocked", "clock-jumps"]
+    assert cli.main(["drill", *names, "--json"]) == 0
+    asked_for = [each["source"] for each in json.loads(capsys.readouterr().out)]
+    assert cli.main(["drill", *names, "--json", "--whole-daemon"]) == 0
+    whole = [each["source"] for each in json.loads(capsys.readouterr().out)]
+    assert asked_for == ["sim+plant", "sim+plant, virtual time"]
+    assert whole == ["sim+plant, virtual time"] * 2
