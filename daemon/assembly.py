@@ -10,6 +10,7 @@ from pathlib import Path
 import structlog
 
 from daemon.control import Control, ControlError
+from daemon.flight import Flight, Records
 from daemon.guard import Guard
 from daemon.latches import Latches, read_kept
 from daemon.link import Link
@@ -33,8 +34,9 @@ def new_boot() -> str:
 class Assembly:
     """Everything that runs beside the tick, started and stopped in order.
 
-    `link` is None where there is no broker; `latches` is None where nothing is to be kept, as in
-    a simulated night. `without` takes hazards out, to prove in a simulation that they are needed.
+    `link` is None where there is no broker; `latches` and `records` are None where nothing is to
+    be kept or recorded, as in a simulated night. `without` takes hazards out, to prove in a
+    simulation that they are needed.
     """
 
     def __init__(
@@ -47,6 +49,7 @@ class Assembly:
         link: Link | None,
         latches: Path | None,
         socket: Path | None,
+        records: Records | None = None,
         machine: Machine = THIS,
         without: frozenset[str] = frozenset(),
     ) -> None:
@@ -69,7 +72,8 @@ class Assembly:
         )
         self.notify = Notify(clock)
         self.loop = Loop(self.guard, pace, self.notify, clock)
-        self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link)
+        self.flight = Flight(self.guard, boot, records, machine) if records else None
+        self.status = StatusBoard(self.guard.plan, boot, self.loop.tally, link, self.flight)
         self._link = link
         self._latches = Latches(latches, machine) if latches else None
         self._socket = socket
@@ -79,6 +83,8 @@ class Assembly:
             self.loop.listeners.append(self._to_link)
         if self._latches is not None:
             self.loop.listeners.append(self._to_latches)
+        if self.flight is not None:
+            self.loop.listeners.append(self.flight.take)
 
     async def run(self) -> int:
         """Run until stopped; returns the exit code."""
@@ -95,6 +101,10 @@ class Assembly:
                 self._link.stop(3.0)
             if self._latches is not None:
                 self._latches.close()
+            if self.flight is not None:
+                if self.loop.failure is not None:
+                    self.flight.fail(self.loop.failure)
+                self.flight.close()
 
     async def _open_control(self) -> Control | None:
         if self._socket is None:

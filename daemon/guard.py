@@ -49,9 +49,8 @@ class Guard:
         self._now_s = t_s
         readings = self._senses.read(t_s)
         observation = Observation(t_s, readings, commands, self.leases.dropped())
-        self.before = self._memory
+        self.before, self.observation = self._memory, observation
         self._memory, decision = engine.step(self.plan, self.before, observation)
-        self.observation = observation
         self.leases.drive(decision.outputs)
         return decision
 

@@ -101,13 +101,17 @@ class Loop:
         self.sources: list[Callable[[], tuple[Command, ...]]] = []
         self.listeners: list[Listener] = []
         self.tally = Tally()
+        self.failure: Exception | None = None
 
     def stop(self) -> None:
         """End after the tick under way."""
         self._stopping.set()
 
     async def run(self) -> int:
-        """Tick until stopped. Returns 0, or 1 when a tick failed; all outputs are off after it."""
+        """Tick until stopped. Returns 0, or 1 when a tick failed; all outputs are off after it.
+
+        `failure` is then what failed.
+        """
         self._catch_signals()
         self._guard.leases.start()
         try:
@@ -116,7 +120,8 @@ class Loop:
                 if self._stopping.is_set():
                     break
                 self._tick(t_s)
-        except Exception:
+        except Exception as error:
+            self.failure = error
             # whatever failed, the pump must not run on without a guard
             self._guard.close()
             log.critical("the tick failed; every output is off", exc_info=True)

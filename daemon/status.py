@@ -7,6 +7,7 @@ from datetime import datetime
 from math import isinf
 from typing import Any
 
+from daemon.flight import Flight
 from daemon.link import Link
 from daemon.loop import Tally
 from rules.plan import Plan
@@ -26,11 +27,14 @@ def _reading(level: LevelFigures, units: Units) -> str:
 class StatusBoard:
     """Keeps the newest decision and turns it into words or JSON when asked."""
 
-    def __init__(self, plan: Plan, boot: str, tally: Tally, link: Link | None) -> None:
+    def __init__(
+        self, plan: Plan, boot: str, tally: Tally, link: Link | None, flight: Flight | None = None
+    ) -> None:
         self._plan = plan
         self._boot = boot
         self._tally = tally
         self._link = link
+        self._flight = flight
         self._t_s = 0.0
         self._decision: Decision | None = None
 
@@ -49,6 +53,7 @@ class StatusBoard:
             "late_ticks": self._tally.late,
             "latest_tick_s": round(self._tally.latest_s, 4),
             "link": asdict(self._link.status) if self._link else None,
+            "recordings": self._flight.status() if self._flight else None,
             "lines": self._lines(),
         }
         if self._decision is not None:
@@ -86,4 +91,4 @@ class StatusBoard:
             lines.append("broker: connected")
         else:
             lines.append(f"broker: away ({self._link.status.last_error or 'not yet reached'})")
-        return lines
+        return [*lines, *(self._flight.lines() if self._flight else ["nothing is recorded"])]

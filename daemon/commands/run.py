@@ -62,8 +62,26 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--log-file", metavar="FILE", help="write the log there instead of to standard error"
     )
-    command.add_argument("--state", metavar="DIR", help="where latched trips are kept")
+    command.add_argument(
+        "--state",
+        metavar="DIR",
+        help="where latched trips, recordings of trips and the record of each day are kept "
+        "(with --simulate: by default nowhere)",
+    )
+    command.add_argument(
+        "--recordings",
+        type=_megabytes,
+        metavar="MB",
+        help="what recordings of trips may take in all, then the oldest go (default: 50); "
+        "0 records nothing, days neither",
+    )
     command.add_argument("--socket", metavar="PATH", help="the control socket")
+
+
+def _megabytes(text: str) -> int:
+    if not text.isdigit() or int(text) > 100_000:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of MB')
+    return int(text) * 1_000_000
 
 
 def _speed(text: str) -> float:
@@ -94,14 +112,15 @@ def main(options: argparse.Namespace) -> int:
 
 def _run_on_pins(options: argparse.Namespace) -> int:
     from daemon.assembly import Assembly, new_boot
-    from daemon.commands.finding import find_site
-    from daemon.commands.wiring_up import log_to, make_link
+    from daemon.commands.finding import find_site, find_site_text
+    from daemon.commands.wiring_up import log_to, make_link, make_records
     from daemon.errors import InputError
     from daemon.loop import RealTime
     from daemon.paths import control_socket, state_dir
     from daemon.pins import NoPinsError, PinBoard, open_factory
 
     site = find_site(options.site, lean=True)
+    site_text = find_site_text(options.site)
     boot = new_boot()
     try:
         board = PinBoard(site, open_factory())
@@ -118,6 +137,7 @@ def _run_on_pins(options: argparse.Namespace) -> int:
                 link=make_link(site, boot, options.broker or "site"),
                 latches=state / "latched.json",
                 socket=control_socket(options.socket),
+                records=make_records(options, state, site_text, board.name),
             )
             return asyncio.run(assembly.run())
         finally:

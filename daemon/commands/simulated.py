@@ -11,9 +11,9 @@ from datetime import datetime
 from pathlib import Path
 
 from daemon.assembly import Assembly, new_boot
-from daemon.commands.finding import find_drill, find_site
+from daemon.commands.finding import DEMO_SITE, find_drill, find_site, find_site_text
 from daemon.commands.verdicts import print_outcome
-from daemon.commands.wiring_up import host_and_port, log_to, make_link
+from daemon.commands.wiring_up import host_and_port, log_to, make_link, make_records
 from daemon.errors import InputError
 from daemon.live import LiveView
 from daemon.live import Moment as Shown
@@ -67,7 +67,8 @@ class Pace:
 
 def run_simulated(options: argparse.Namespace) -> int:
     """Run one drill through the whole daemon; 0 if it held, 1 if not or if a tick failed."""
-    site = find_site(options.site or "classroom")
+    site = find_site(options.site or DEMO_SITE)
+    site_text = find_site_text(options.site or DEMO_SITE)
     drill = find_drill(options.simulate)
     if drill.recording is not None:
         sentence = "plays a recording, which has no plant to guard; weirkeeper drill plays it"
@@ -90,14 +91,17 @@ def run_simulated(options: argparse.Namespace) -> int:
             log_file = str(Path(tempfile.mkdtemp(prefix="weirkeeper-")) / "log")
         stack.enter_context(log_to(log_file, json=options.log == "json", boot=boot))
         address = stack.enter_context(_broker(options.broker or "embedded"))
+        state = Path(options.state) if options.state else None
+        story = f"drill {options.simulate}, seed {options.seed}"
         assembly = Assembly(
             site,
             board,
             boot,
             SimulatedTime(lambda: night.ended, pace.speed),
             link=make_link(site, boot, address),
-            latches=Path(options.state) / "latched.json" if options.state else None,
+            latches=state / "latched.json" if state else None,
             socket=Path(options.socket) if options.socket else None,
+            records=make_records(options, state, site_text, board.name, story=story, hastened=True),
         )
         assembly.loop.before.append(night.move)
         assembly.loop.listeners.append(lambda _t, _n, _w, decision: night.take(decision))

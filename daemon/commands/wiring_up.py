@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import sys
@@ -13,7 +14,9 @@ import structlog
 
 from daemon import logs
 from daemon.errors import InputError
+from daemon.flight import Records
 from daemon.link import Link
+from daemon.recording.archive import Limits
 from daemon.secrets import SecretError, find
 from rules.site.model import Site
 
@@ -42,6 +45,26 @@ def make_link(site: Site, boot: str, broker: str) -> Link | None:
         return Link(site, boot, secret, log=log)
     host, port = host_and_port(broker)
     return Link(site, boot, secret, host=host, port=port, tls=False, log=log)
+
+
+def make_records(
+    options: argparse.Namespace,
+    state: Path | None,
+    site_text: str,
+    source: str,
+    *,
+    story: str = "",
+    hastened: bool = False,
+) -> Records | None:
+    """What is recorded, and where; None, and a line in the log, where nothing is."""
+    log = structlog.get_logger("records")
+    if state is None or options.recordings == 0:
+        why = "--recordings 0" if state is not None else "no --state"
+        log.info("nothing is recorded", why=why)
+        return None
+    limits = Limits() if options.recordings is None else Limits(bytes=options.recordings)
+    log.info("the last minutes before a trip, and every day, are recorded", folder=str(state))
+    return Records(state, site_text, source, story, hastened=hastened, limits=limits)
 
 
 @contextlib.contextmanager

@@ -7,6 +7,7 @@ itself: the site file it was made with stands in it. `pandas.read_csv(path, comm
     # site: classroom                 id of the site
     # boot: 5f2c91                    id of the run of the guard that made the first row
     # began: 2026-02-03T02:40:00+01:00  the clock on the wall at t_s = 0, where it is known
+    # clock: not synchronised         whether that clock followed a time source, where that is known
     # source: pins                    where the signals came from; "sim+..." is a simulator
     # without: leak                   hazards that were taken out of the guard, where any were
     # story: ...                      what the recording is of, where somebody said it
@@ -14,6 +15,7 @@ itself: the site file it was made with stands in it. `pandas.read_csv(path, comm
     #={"rows": ...}                   what the guard remembered before the row that follows
     t_s,display-high.wet,...          the header
     0.1,0,...                         one row for every look of the guard
+    #!812.3,1,...                     a look at which the guard itself failed, where there was one
     # end: 8000 rows                  written last; without it the file was cut short
 
 Columns, in this order:
@@ -41,7 +43,14 @@ A "#>" line, which only simulated nights have, gives a time up to which looks we
 the row that follows, because the guard itself told that they would have changed nothing.
 
 A "#=" line stands before the first row, and again before the first row of a guard that was started
-anew. It is JSON: the ids of sensors, pumps and rows of the matrix, and the memory in their order.
+anew, or after looks that were lost. It is JSON: the ids of sensors, pumps and rows of the matrix,
+and the memory in their order.
+
+A "#!" line is the row of a look after which the guard ended because a part of it failed: nothing
+was decided at it, every output went off, and a replay takes no notice of it. Without the "#!" it is
+a row like any other, with which to look for the mistake.
+
+The running guard writes such files by itself: see `daemon.flight`.
 """
 
 from __future__ import annotations
@@ -56,16 +65,19 @@ from rules.signals import Command, Event, Order, Origin, Quality, Reading
 
 MAGIC = "# weirkeeper recording"
 VERSION = 1
-SITE, MEMORY, PASSED, END = "#|", "#=", "#>", "# end:"
+SITE, MEMORY, PASSED, FAILED, END = "#|", "#=", "#>", "#!", "# end:"
 TIME, DROPPED, COMMANDS, EVENTS, NOTES = "t_s", "dropped", "commands", "events", "notes"
 TEXTS = (DROPPED, COMMANDS, EVENTS, NOTES)
+
+_CLOCK: dict[bool | None, str] = {True: "synchronised", False: "not synchronised"}
 
 _AS_IT_IS = " !$&'()*+/<=>?@[]^`{|}"
 
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """What a recording says of itself. `began` is the wall clock at t_s = 0, if it is known."""
+    """What a recording says of itself. `began` is the wall clock at t_s = 0, if it is known, and
+    `synchronised` whether it followed a time source."""
 
     site_id: str
     site_text: str
@@ -74,6 +86,7 @@ class Head:
     began: datetime | None = None
     without: tuple[str, ...] = ()
     story: str = ""
+    synchronised: bool | None = None
 
     def lines(self) -> list[str]:
         """The comment lines at the top of the file."""
@@ -81,6 +94,7 @@ class Head:
             "site": self.site_id,
             "boot": self.boot,
             "began": self.began.isoformat() if self.began else "",
+            "clock": _CLOCK.get(self.synchronised, ""),
             "source": self.source,
             "without": " ".join(self.without),
             "story": self.story,
@@ -107,6 +121,7 @@ class Head:
             began,
             tuple(unescaped(said.get("without", "")).split()),
             unescaped(said.get("story", "")),
+            {text: known for known, text in _CLOCK.items()}.get(said.get("clock", "")),
         )
 
 
@@ -137,6 +152,16 @@ def unescaped(text: str) -> str:
         return unquote(text, errors="surrogatepass")
     except UnicodeDecodeError:
         raise ValueError(f'"{text[:40]}" is no text in UTF-8') from None
+
+
+def passed_line(t_s: float) -> str:
+    """The line before a row that tells up to when looks were left out [s]."""
+    return f"{PASSED}{t_s!r}"
+
+
+def end_line(rows: int) -> str:
+    """The last line of a whole recording."""
+    return f"{END} {rows} rows"
 
 
 def _entry(*parts: str) -> str:

@@ -85,7 +85,7 @@ class Recording:
                     remembered = text.removeprefix(form.MEMORY)
                 if self.ours and text.startswith(form.PASSED):
                     passed_s = self._passed_s(number, text.removeprefix(form.PASSED))
-                self.whole = self.whole or text == f"{form.END} {count} rows"
+                self.whole = self.whole or text == form.end_line(count)
             elif number > self._header_line and text.strip():
                 row = decoder.row(number, text)
                 if remembered or passed_s is not None:

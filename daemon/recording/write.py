@@ -14,8 +14,9 @@ from typing import BinaryIO, Protocol, Self, TextIO, cast
 
 from daemon.errors import InputError
 from daemon.recording import format as form
-from daemon.recording import measures, remembered
+from daemon.recording import remembered
 from daemon.recording.format import Head
+from daemon.recording.rows import Rows
 from rules.memory import Memory
 from rules.plan import Plan
 from rules.signals import Decision, Event, Observation
@@ -35,16 +36,8 @@ class Writer:
 
     def __init__(self, stream: TextIO, head: Head, site: Site) -> None:
         self._stream = stream
-        self._sensors = tuple(site.sensors)
-        self._outputs = tuple(site.outputs)
+        self._rows = Rows(site)
         self.rows = 0
-        columns = (
-            form.TIME,
-            *(measures.column_of(key, sensor) for key, sensor in site.sensors.items()),
-            *(f"{key}.on" for key in site.outputs),
-            *form.TEXTS,
-        )
-        self._header = ",".join(columns)
         stream.writelines(f"{line}\n" for line in head.lines())
 
     def remember(self, plan: Plan, memory: Memory) -> None:
@@ -53,34 +46,22 @@ class Writer:
 
     def passed(self, t_s: float) -> None:
         """Put down that looks up to `t_s` [s] were left out before the next row."""
-        self._stream.write(f"{form.PASSED}{t_s!r}\n")
+        self._stream.write(f"{form.passed_line(t_s)}\n")
 
     def row(
         self, observation: Observation, outputs: tuple[bool, ...], events: tuple[Event, ...]
     ) -> None:
         """Put down one look, what was commanded at it, and what was said."""
         if self.rows == 0:
-            self._stream.write(f"{self._header}\n")
+            self._stream.write(f"{self._rows.header}\n")
         self.rows += 1
-        cells = [repr(observation.t_s)]
-        notes = []
-        for key, reading in zip(self._sensors, observation.readings, strict=True):
-            cells.append(measures.shown(reading.value))
-            if note := form.note_of(key, reading):
-                notes.append(note)
-        cells += ["1" if on else "0" for on in outputs]
-        gone = zip(self._outputs, observation.dropped, strict=False)
-        cells.append(" ".join(key for key, dropped in gone if dropped))
-        cells.append(form.commands_cell(observation.commands))
-        cells.append(form.events_cell(events))
-        cells.append(";".join(notes))
-        self._stream.write(",".join(cells) + "\n")
+        self._stream.write(f"{self._rows.line(observation, outputs, events)}\n")
 
     def end(self) -> None:
         """Close with the line that tells that the file is whole."""
         if self.rows == 0:
-            self._stream.write(f"{self._header}\n")
-        self._stream.write(f"{form.END} {self.rows} rows\n")
+            self._stream.write(f"{self._rows.header}\n")
+        self._stream.write(f"{form.end_line(self.rows)}\n")
 
 
 @contextlib.contextmanager

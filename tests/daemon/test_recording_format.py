@@ -18,14 +18,14 @@ from hypothesis import strategies as st
 from daemon.errors import InputError
 from daemon.guard import Guard
 from daemon.recording import remembered
+from daemon.recording.blocks import Block, Look, Packer, Ring, Stretch, recording
 from daemon.recording.format import Head, Said
 from daemon.recording.measures import UNITS
 from daemon.recording.read import Recording
-from daemon.recording.recorder import Recorder
 from daemon.recording.replay import Replay
 from daemon.recording.write import RecordingFile, Writer
 from rules.engine import plan_for
-from rules.memory import begin
+from rules.memory import Memory, begin
 from rules.signals import (
     TICK_S,
     Command,
@@ -44,6 +44,7 @@ from simulator.night.host import Host
 from simulator.night.runner import make_stand
 from simulator.water.plant import Plant
 from tests.daemon.boards import MemoryBoard
+from tests.daemon.decisions import WALL
 from tests.daemon.tapes import Tape, assert_replays_to_the_bit, head, site, tape
 
 CLASSROOM = site("classroom")
@@ -256,20 +257,49 @@ class Bench:
                 tap(self.n * TICK_S, self.guard.observation, decision, self.guard)
 
 
+class Packing:
+    """Packs the looks of a bench, a hundred at a time, as the flight recorder does."""
+
+    def __init__(self, keeps_s: float = 60.0, most: int = 1000) -> None:
+        self.ring = Ring(keeps_s, most)
+        self._packer = Packer(CLASSROOM)
+        self._looks: list[Look] = []
+        self._before: Memory | None = None
+        self.number = 0
+
+    def take(self, t_s, seen, decision, guard) -> None:  # type: ignore[no-untyped-def]
+        self._before = self._before or guard.before
+        look = Look(
+            guard.before.t_s, seen, decision.outputs, decision.events, WALL, len(decision.alarms)
+        )
+        self._looks.append(look)
+        if len(self._looks) == 100:
+            stretch = Stretch(self.number, guard.plan, self._before, tuple(self._looks))
+            self.ring.add(self._packer.pack(stretch))
+            self._looks, self._before = [], None
+            self.number += 1
+
+    def write(self, path: Path, blocks: tuple[Block, ...] | None = None) -> int:
+        """Write what is kept; returns its rows."""
+        kept = self.ring.blocks if blocks is None else blocks
+        path.write_bytes(recording(head("classroom"), CLASSROOM, kept))
+        return sum(block.looks for block in kept)
+
+
 def test_the_last_minutes_replay_to_the_bit_from_the_midst_of_a_night(tmp_path: Path) -> None:
     """What the guard remembered where they begin stands in the file: a latch from before too."""
-    bench, kept = Bench(), Tape(tmp_path / "last.csv", CLASSROOM)
-    recorder = Recorder(head("classroom"), CLASSROOM, keeps_s=60.0)
+    bench, kept = Bench(), Tape(tmp_path / "last.csv.gz", CLASSROOM)
+    packing = Packing()
 
     def note(t_s, seen, decision, guard) -> None:  # type: ignore[no-untyped-def]
         kept.seen.append((seen, decision))
 
-    bench.run(60, recorder.take, note)
+    bench.run(60, packing.take, note)
     bench.board.wet("display-high", True)
-    bench.run(5, recorder.take, note)
+    bench.run(10, packing.take, note)
     bench.board.good_day()
-    bench.run(120, recorder.take, note)
-    rows = recorder.write(kept.path)
+    bench.run(120, packing.take, note)
+    rows = packing.write(kept.path)
     assert 600 <= rows <= 700
     kept.seen = kept.seen[-rows:]
     assert_replays_to_the_bit(kept)
@@ -278,32 +308,42 @@ def test_the_last_minutes_replay_to_the_bit_from_the_midst_of_a_night(tmp_path: 
     assert last.alarms == kept.seen[-1][1].alarms, "its code and its occurrence as well"
 
 
-def test_the_recorder_keeps_no_more_than_it_is_told(tmp_path: Path) -> None:
-    recorder = Recorder(head("classroom"), CLASSROOM, keeps_s=20.0)
-    bench, sizes = Bench(), []
+def test_after_looks_that_are_lost_it_goes_on_with_what_the_guard_remembered(
+    tmp_path: Path,
+) -> None:
+    bench, kept = Bench(), Tape(tmp_path / "gap.csv.gz", CLASSROOM)
+    packing = Packing(keeps_s=600.0)
+    bench.run(
+        200, packing.take, lambda _t, seen, decision, _guard: kept.seen.append((seen, decision))
+    )
+    blocks = packing.ring.blocks
+    packing.write(kept.path, blocks[:5] + blocks[12:])
+    kept.seen = kept.seen[:500] + kept.seen[1200:]
+    assert_replays_to_the_bit(kept)
+
+
+def test_the_ring_keeps_no_more_than_it_is_told() -> None:
+    packing = Packing(keeps_s=20.0)
+    bench, spans = Bench(), []
     for _ in range(30):
-        bench.run(10, recorder.take)
-        sizes.append(len(recorder))
-    assert max(sizes) <= 300 + 100
-    assert min(sizes[2:]) >= 200
+        bench.run(10, packing.take)
+        blocks = packing.ring.blocks
+        spans.append(blocks[-1].last_s - blocks[0].first_s)
+    assert max(spans) <= 30.0
+    assert min(spans[3:]) >= 20.0
 
 
 def test_a_burst_of_looks_does_not_fill_the_memory() -> None:
-    recorder = Recorder(head("classroom"), CLASSROOM, keeps_s=1e9, most_looks=500)
-    Bench().run(100, recorder.take)
-    assert 400 <= len(recorder) <= 600
+    packing = Packing(keeps_s=1e9, most=5)
+    Bench().run(100, packing.take)
+    assert [block.number for block in packing.ring.blocks] == [5, 6, 7, 8, 9]
 
 
-def test_a_snapshot_does_not_change_any_more(tmp_path: Path) -> None:
-    recorder = Recorder(head("classroom"), CLASSROOM, keeps_s=20.0)
-    bench = Bench()
-    bench.run(30, recorder.take)
-    snapshot = recorder.snapshot()
-    looked = len(snapshot)
-    bench.run(30, recorder.take)
-    assert snapshot.write(tmp_path / "then.csv") == looked
-    rows = list(Recording(tmp_path / "then.csv").rows(CLASSROOM))
-    assert rows[-1].t_s == pytest.approx(30.0)
+def test_packed_looks_take_a_fraction_of_what_they_take_as_they_are() -> None:
+    packing = Packing()
+    Bench().run(60, packing.take)
+    taken = sum(len(block.rows) + len(block.remembered) for block in packing.ring.blocks)
+    assert taken / sum(block.looks for block in packing.ring.blocks) < 40
 
 
 # --- what the guard remembers --------------------------------------------------------------------
