@@ -11,6 +11,7 @@ from simulator.water.plant import Plant
 
 START_M3_S = (4e-6, 8e-6)  # under this flow a meter's wheel stands still
 BRAKED = 20.0  # with all of its flow missed for growth, it would start so many times later
+NOISE_SHARE = 0.01  # stray pulses that add no more than this to the usual ones change nothing
 MANY = 30.0  # from so many pulses on, their number is as good as normally distributed
 
 
@@ -31,6 +32,7 @@ class Meter(Cable):
         self._start_m3_s = plant.draws.between(f"{key}/start", *START_M3_S)
         self._read_m3 = self._source.moved_m3
         self._part = 0.0
+        self._usual_hz = self.flow_m3_s * self.pulses_m3
 
     @property
     def flow_m3_s(self) -> float:
@@ -40,7 +42,12 @@ class Meter(Cable):
     @property
     def restless(self) -> bool:
         """True while what it tells changes although the flow does not."""
-        return self.loose or self.noise_hz > 0.0
+        return self.loose or self._noise_most_hz > NOISE_SHARE * self._usual_hz
+
+    @property
+    def _noise_most_hz(self) -> float:
+        """Stray pulses in a second that has three standard deviations more than most [1/s]."""
+        return self.noise_hz + 3.0 * sqrt(self.noise_hz)
 
     def look(self, lasted_s: float) -> int:
         """Count on; the pulses since the last look."""
