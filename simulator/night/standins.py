@@ -31,6 +31,7 @@ AFTER_MAINS_S = 30.0  # a low-flow relay waits for so long when the mains have c
 WINDOW_S = 2.0  # time over which it counts pulses
 HARM_M3 = 1e-4  # a tenth of a litre on the floor
 DRY_S = 1.0
+HARM_WITHIN_S = 3600.0  # tanks that have borne a fault for an hour have found their levels
 
 
 class FloatRelay:
@@ -228,21 +229,28 @@ def foreseen_s(site: Site, drill: Drill, seed: int) -> float:
     return max(before, default=inf) if harm_s < inf else inf
 
 
-class _HarmDoneError(Exception):
+class _SeenError(Exception):
     """Ends a night of which no more need be seen."""
 
 
 def harmed_s(site: Site, drill: Drill, seed: int) -> float:
-    """When the night first does harm with nothing in the guard's place [s]; infinite if never."""
+    """When the night first does harm with nothing in the guard's place [s]; infinite if never.
+
+    What has done none by `HARM_WITHIN_S` after the last thing has come about is taken to do none.
+    """
+    comes_about = (event.at + float(getattr(event, "over", 0.0)) for event in drill.happens)
+    until_s = max(comes_about, default=0.0) + HARM_WITHIN_S
     found_s = inf
 
     def look(moment: Moment) -> None:
         nonlocal found_s
         if harmful(moment.plant):
             found_s = moment.t_s
-            raise _HarmDoneError
+            raise _SeenError
+        if moment.t_s > until_s:
+            raise _SeenError
 
-    with suppress(_HarmDoneError):
+    with suppress(_SeenError):
         run(site, drill, seed, keeper=NONE, progress=look, trace=False)
     return found_s
 
