@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 
 import pytest
 
@@ -11,11 +12,31 @@ from rules.site.model import Site
 from rules.site.parse import parse_site
 from simulator.library import drill_names, load_drill, site_text
 from simulator.night.night import Moment
+from simulator.night.outcome import Outcome
 from simulator.night.runner import compare, run
 from simulator.story.drill_file import parse_drill
-from tests.simulator.nights import SEED, Ask, Nights, decided_s, failed, shorter, site
+from tests.simulator.nights import SEED, Ask, Nights, failed, shorter, site
 
-SHORT = [name for name in drill_names() if name != "healthy-night"]
+ELSEWHERE = {
+    "classroom": {
+        "canister-clogged", "slot-blocked", "water-change-brings-more", "water-change-takes-more",
+    },
+    "rack": {
+        "canister-clogged", "comb-overgrown", "main-drain-draws-air",
+        "main-drain-draws-air-second-blocked", "main-drain-loses-prime", "refugium-drain-blocked",
+        "refugium-feed-blocked", "refugium-hose-slips", "refugium-overgrown", "slot-blocked",
+        "spare-pump-dead", "tuft-on-the-comb", "water-change-brings-more",
+        "water-change-takes-more",
+    },
+}  # fmt: skip
+"""Drills about what a demo site has not."""
+
+WORKSHOP = (
+    "canister-clogged", "main-drain-draws-air-second-blocked", "refugium-overgrown",
+    "slot-blocked", "water-change-brings-more", "water-change-takes-more",
+)  # fmt: skip
+"""Drills that are about something only the third site has, and some that are hard on it."""
+
 SPILLS = ("main-drain-blocked", "two-drains-blocked", "all-drains-blocked", "high-float-stuck")
 FIRST_LINE = frozenset({"drain-capacity"})
 BLOCKED = Ask("main-drain-blocked")
@@ -28,19 +49,20 @@ def asking(*asks: Ask) -> pytest.MarkDecorator:
     return pytest.mark.parametrize("asked", asks, ids=str)
 
 
-def on_the_rack(name: str) -> Ask:
-    """A night there: whole where its end matters, else until well after it is decided."""
-    if name in ("main-drain-blocked", "power-cut", "top-off-stuck-open"):
-        return Ask(name, "rack")
-    return Ask(name, "rack", lasts_s=decided_s(load_drill(name)))
-
-
-@asking(*(Ask(name) for name in SHORT), *(on_the_rack(name) for name in SHORT))
+@asking(
+    *(Ask(name, where) for where in ELSEWHERE for name in drill_names()),
+    *(Ask(name, "workshop") for name in WORKSHOP),
+)
 def test_guard_passes(asked: Ask, night: Nights) -> None:
+    """Every drill on both demo sites, or a sentence that says what the site lacks."""
     outcome = night(asked)
+    if asked.name in ELSEWHERE.get(asked.site, ()):
+        assert outcome.not_applicable is not None
+        assert "has no" in outcome.not_applicable
+        return
+    assert outcome.not_applicable is None
     assert outcome.passed, f"seed {asked.seed}: {failed(outcome)}"
     assert outcome.needless_stop_s == 0.0
-    assert outcome.not_applicable is None
 
 
 @asking(Ask("healthy-night", seed=12))
@@ -96,6 +118,80 @@ def test_drill_fails_without_its_hazard(asked: Ask, missed: str, night: Nights) 
         assert outcome.dry_s > 60.0
     if asked.name == "leak-on-the-floor":
         assert outcome.leaked_m3 > 0.010
+
+
+def less(name: str, *hazards: str) -> Ask:
+    """A whole night without some hazards."""
+    return Ask(name, without=frozenset(hazards))
+
+
+@pytest.mark.parametrize(
+    ("asked", "missed"),
+    [
+        (less("watch-float-stuck", "spill-edge"), "nothing spills"),
+        (less("watch-float-stuck-all-drains", "spill-edge"), "nothing spills"),
+        (less("comb-overgrown", "spill-edge"), "nothing spills"),
+        (less("refugium-overgrown", "spill-edge"), "nothing spills"),
+        (less("drain-stays-blocked", "drain-capacity", "spill-edge"), "nothing spills"),
+        (less("drain-blocked-meter-silent", "drain-capacity", "spill-edge"), "nothing spills"),
+        (less("guard-killed-while-blocked", "drain-capacity", "spill-edge"), "nothing spills"),
+        (less("first-baffle-blocked", "chamber-high"), "nothing spills"),
+        (less("first-baffle-shut", "chamber-high"), "no more than 10.0 l go over the rim"),
+        (less("sponge-and-overflow-blocked", "chamber-high", "dry-run"), "no pump draws air"),
+        (less("refugium-hose-slips", "leak"), "no more than 3.0 l leak"),
+        (less("pad-dull", "leak"), "no more than 8.0 l leak"),
+        (less("inlet-weeps", "leak"), "the return pump is cut"),
+        (less("return-chamber-bursts", "leak"), "the return pump is cut"),
+        (less("top-off-float-stuck-wet", "dry-run"), "the return pump is cut"),
+        (less("floats-swapped", "dry-run"), "an alarm dry-run"),
+        (less("drain-blocked-while-filling", "drain-capacity"), "the return pump is cut"),
+        (less("top-off-stuck-open-drain-blocked", "drain-capacity"), "the return pump is cut"),
+        (less("spare-pump-dead", "drain-capacity"), "the return pump is cut"),
+        (less("broker-down", "drain-capacity"), "an alert drain-capacity"),
+        (less("drain-closing-over-a-night", "drain-capacity"), "an alarm drain-capacity"),
+        (less("every-display-loses-its-main-drain", "drain-capacity"), "an alarm drain-capacity"),
+        (less("drain-blocks-during-a-restart", "drain-capacity"), "an alarm drain-capacity"),
+        (less("mains-flicker", "mains"), "an alarm mains"),
+        (less("guard-hangs", "lease-lost"), "an alarm lease-lost"),
+        (less("guard-stops-whole", "lease-lost"), "an alarm lease-lost"),
+        (less("meter-silent", "flow-lost"), "an alarm flow-lost"),
+        (less("pump-worn-to-nothing", "flow-lost"), "an alarm flow-lost"),
+        (less("top-off-stuck-shut", "top-off-long"), "an alarm top-off-long"),
+        (less("top-off-float-stuck-dry", "top-off-long"), "an alarm top-off-long"),
+        (less("slow-leak-hidden", "top-off-long"), "an alarm top-off-long"),
+    ],
+    ids=str,
+)
+def test_a_night_goes_wrong_without_what_guards_against_it(
+    asked: Ask, missed: str, night: Nights
+) -> None:
+    """What the whole guard passes (above) fails, and in the way that the hazard is there for."""
+    outcome = night(asked)
+    assert not outcome.passed
+    assert any(sentence.startswith(missed) for sentence in failed(outcome)), failed(outcome)
+    assert not any(hazard in asked.without for _, hazard, _ in outcome.alarms)
+
+
+@pytest.mark.parametrize(
+    ("name", "lasts_s"),
+    [
+        ("spray-on-the-high-float", 900.0),
+        ("mains-flicker", 900.0),
+        ("drain-frees-itself", 900.0),
+        ("guard-killed-while-blocked", 600.0),
+        ("drain-blocked-while-filling", 400.0),
+    ],
+)
+def test_looks_left_out_decide_nothing_else(name: str, lasts_s: float, classroom: Site) -> None:
+    """What happened, and when, is the same to a look or two as at ten looks a second all night."""
+    drill = shorter(load_drill(name), lasts_s)
+    fast = run(classroom, drill, 4, trace=False)
+    whole = run(classroom, drill, 4, trace=False, every_tick=True)
+    told = [(event.kind, event.subject) for event in whole.events]
+    assert [(event.kind, event.subject) for event in fast.events] == told
+    assert len(told) >= 2
+    late = [abs(f.t_s - w.t_s) for f, w in zip(fast.events, whole.events, strict=True)]
+    assert max(late) < 0.35
 
 
 @asking(BOTH_OUT)
@@ -193,6 +289,11 @@ what = "spill"
     assert len(elsewhere.findings) == 1
 
 
+def rows_until(outcome: Outcome, t_s: float) -> list[tuple[float, ...]]:
+    """The rows of its trace up to a moment: after a drill's end they are taken at other times."""
+    return [row for row in outcome.trace.rows if row[0] <= t_s]
+
+
 def test_a_seed_repeats_a_night_to_the_bit_and_another_differs(
     classroom: Site, night: Nights
 ) -> None:
@@ -201,7 +302,8 @@ def test_a_seed_repeats_a_night_to_the_bit_and_another_differs(
     drill = shorter(load_drill("two-drains-blocked"), 240.0)
     again, other = (run(classroom, drill, seed) for seed in (SEED, 22))
     assert again.trace.columns == whole.trace.columns
-    assert again.trace.rows == whole.trace.rows[:240]
+    assert rows_until(again, 239.0) == rows_until(whole, 239.0)
+    assert len(rows_until(again, 239.0)) > 30
     assert again.events == tuple(event for event in whole.events if event.t_s <= 240.0)
     assert len(again.events) >= 2
     assert again.trace != other.trace
@@ -213,7 +315,7 @@ def test_pins_and_plant_tell_the_same_night(classroom: Site, night: Nights) -> N
     drill = shorter(load_drill("main-drain-blocked"), 240.0)
     pins = run(classroom, drill, SEED, stand="pins")
     assert pins.source == "sim+pins"
-    assert pins.trace.rows == straight.trace.rows[:240]
+    assert rows_until(pins, 239.0) == rows_until(straight, 239.0)
     assert pins.cut_s == straight.cut_s
     before = [event for event in straight.events if event.t_s <= 240.0]
     assert [(e.t_s, e.kind) for e in pins.events] == [(e.t_s, e.kind) for e in before]
@@ -227,9 +329,24 @@ def test_progress_is_told_every_second(classroom: Site) -> None:
         assert moment.lasts_s == 200.0
         assert moment.plant.levels_m()["display"] > 0.5
 
-    outcome = run(classroom, shorter(load_drill("main-drain-blocked"), 200.0), 3, progress=progress)
-    assert [round(t_s) for t_s, _ in moments] == list(range(1, 201))
+    drill = shorter(load_drill("main-drain-blocked"), 200.0)
+    outcome = run(classroom, drill, 3, progress=progress, every_tick=True)
+    assert len(moments) == 200
+    gaps = [after - before for (before, _), (after, _) in pairwise(moments)]
+    assert gaps == pytest.approx([1.0] * len(gaps), abs=0.01)
     assert sum(count for _, count in moments) == len(outcome.events)
+
+
+def test_progress_leaves_out_what_is_quiet_and_nothing_else(classroom: Site) -> None:
+    """Fewer moments while nothing moves, one a second round the cut, and every event in one."""
+    moments: list[Moment] = []
+    drill = shorter(load_drill("main-drain-blocked"), 200.0)
+    outcome = run(classroom, drill, 3, progress=moments.append)
+    times = [moment.t_s for moment in moments]
+    assert times == sorted(set(times))
+    assert sum(t_s < 120.0 for t_s in times) < 20
+    assert sum(121.0 <= t_s <= 131.0 for t_s in times) >= 9
+    assert sum(len(moment.events) for moment in moments) == len(outcome.events)
 
 
 def test_outcome_is_json(night: Nights) -> None:
@@ -237,7 +354,7 @@ def test_outcome_is_json(night: Nights) -> None:
     plain = json.loads(json.dumps(outcome.to_json(), allow_nan=False))
     assert plain["passed"] is True
     assert plain["cause_to_cut_s"] == pytest.approx(outcome.cause_to_cut_s)
-    assert len(plain["trace"]["rows"]) == 1200
+    assert len(plain["trace"]["rows"]) == len(outcome.trace.rows) > 50
     assert plain["trace"]["columns"][0] == "t_s"
     assert "trace" not in outcome.to_json(trace=False)
     kinds = [event["kind"] for event in plain["events"]]
@@ -248,12 +365,14 @@ def test_trace_shows_the_stop(night: Nights) -> None:
     """Flow through the riser before the cut, none long after; the box below its float again."""
     trace = night(BLOCKED).trace
     flow, on = trace.column("riser.flow_m3_s"), trace.column("pump-relay.on")
-    assert flow[60] > 0.9e-3
-    assert flow[299] == 0.0
-    assert on[60] == 1.0
-    assert on[299] == 0.0
+    times = trace.column("t_s")
+    before, after = (max(i for i, t_s in enumerate(times) if t_s < end) for end in (119.0, 300.0))
+    assert flow[before] > 0.9e-3
+    assert flow[after] == 0.0
+    assert on[before] == 1.0
+    assert on[after] == 0.0
     float_m = site("classroom").floats()["box-watch"].height
-    assert trace.column("overflow-box.level_m")[299] < float_m
+    assert trace.column("overflow-box.level_m")[after] < float_m
 
 
 def test_top_off_that_sticks_shut_is_noticed_in_the_trace(classroom: Site) -> None:
