@@ -8,7 +8,7 @@ from math import sqrt
 
 from simulator.water.flows import Run
 
-STEP_S = 0.05
+STEP_S = 0.1
 SPIN_UP_S = 1.5
 SEIZE_S = 0.3  # a pump that seizes stops this fast
 AIR_M = 0.010  # from the intake down to so far below it, its flow falls to nothing
