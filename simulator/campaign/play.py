@@ -160,8 +160,10 @@ def played(terms: Terms, number: int) -> tuple[Record, Kept]:
     if number <= terms.beside:
         beside = {keeper: keep(site, drawn, keeper, terms) for keeper in BESIDE}
         harm_s = beside[NONE].harm_s
+    elif guard.stood or guard.outcome.alarms:
+        harm_s = harmed_s(site, drawn.drill, drawn.seed)
     else:
-        harm_s = harmed_s(site, drawn.drill, drawn.seed) if guard.stood or drawn.faults else inf
+        harm_s = guard.harm_s  # it kept its hands off: with no guard the night is the same
     may = asked(site, promises, drawn.label, drawn.faults)
     failed, verdict = judge_night(drawn, guard, may)
     record: Record = {
