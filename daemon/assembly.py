@@ -60,6 +60,9 @@ class Assembly:
         if kept.attempts:
             pumps = ", ".join(sorted(kept.attempts))
             log.warning("cut before the restart: it rests before it is started", pumps=pumps)
+        if kept.on:
+            pumps = ", ".join(sorted(kept.on))
+            log.warning("left on by a guard that was not stopped in order", pumps=pumps)
         clock = machine.clock
         self.guard = Guard(
             site,
@@ -93,7 +96,10 @@ class Assembly:
             self._link.start()
         self.notify.ready(f"guarding {self.guard.plan.site.site.name}")
         try:
-            return await self.loop.run()
+            code = await self.loop.run()
+            if code == 0 and self._latches is not None:
+                self._latches.keep(self.guard.kept(stopped=True))
+            return code
         finally:
             if control is not None:
                 await control.stop()

@@ -1,8 +1,10 @@
 """The local way in: a Unix socket at the guard, for status and for the orders of a person there.
 
 One line of JSON each way, then the connection ends: `{"order": "status"}`,
-`{"order": "acknowledge", "code": "4821"}` or `{"order": "reset"}`. Every answer
-holds `accepted` and `sentence`; the answer to `status` holds `status` as well.
+`{"order": "acknowledge", "code": "4821"}`, `{"order": "reset"}`,
+`{"order": "pause", "kind": "feeding", "for_s": 600, "pump": "return-pump"}` (the last two where
+somebody says so) or `{"order": "end-pause"}`. Every answer holds `accepted` and `sentence`; the
+answer to `status` holds `status` as well.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ from typing import Any
 from structlog.typing import FilteringBoundLogger
 
 from daemon.messages import answers, sentence
-from rules.signals import Command, Decision, EventKind, Order, Origin
+from rules.signals import AskedPause, Command, Decision, EventKind, Order, Origin
 
 LONGEST_REQUEST_BYTES = 4096
 MOST_CONNECTIONS = 16
@@ -39,6 +41,7 @@ EVERYTHING = "all"
 """What stands in the place of a code in a reset."""
 
 _CODE = re.compile(r"[0-9A-Za-z]{1,16}", re.ASCII)
+_ID = re.compile(r"[a-z0-9-]{1,40}", re.ASCII)
 
 Answer = dict[str, Any]
 
@@ -150,15 +153,11 @@ class Control:
         order = request.get("order")
         if order == "status":
             return {**_answer(True, "The guard is running."), "status": dict(self._status())}
-        if order not in (Order.ACKNOWLEDGE.value, Order.RESET.value):
-            return _answer(False, 'The order must be "status", "acknowledge" or "reset".')
-        # a reset is for everything that is latched, and needs no code
-        code = request.get("code", EVERYTHING if order == Order.RESET.value else None)
-        if not isinstance(code, str) or not _CODE.fullmatch(code):
-            return _answer(False, 'Give the code of the alert as text, like "4821".')
+        command = _command(request)
+        if isinstance(command, str):
+            return _answer(False, command)
         if max(len(self._waiting), len(self._orders)) >= MOST_ORDERS:
             return _answer(False, "Too many orders are waiting; try again.")
-        command = Command(Order(order), code, Origin.LOCAL)
         future: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
         pair = (command, future)
         self._waiting.append(pair)
@@ -172,6 +171,37 @@ class Control:
         finally:
             if pair in self._waiting:
                 self._waiting.remove(pair)
+
+
+def _command(request: Mapping[str, Any]) -> Command | str:
+    """The order in a request for the engine, or a sentence of what is wrong with it."""
+    order = request.get("order")
+    match order:
+        case Order.ACKNOWLEDGE | Order.RESET:
+            # a reset is for everything that is latched, and needs no code
+            code = request.get("code", EVERYTHING if order == Order.RESET else None)
+            if not isinstance(code, str) or not _CODE.fullmatch(code):
+                return 'Give the code of the alert as text, like "4821".'
+        case Order.PAUSE:
+            kind, pump = request.get("kind"), request.get("pump", "")
+            lasts_s = request.get("for_s")
+            if not isinstance(kind, str) or not _ID.fullmatch(kind):
+                return 'Give the kind of the pause as text, like "feeding".'
+            if not isinstance(pump, str) or (pump and not _ID.fullmatch(pump)):
+                return "Give the pump by its id in the site file."
+            if lasts_s is not None and not _is_number(lasts_s):
+                return "Give the length of the pause as a number of seconds."
+            code = AskedPause(kind, lasts_s, pump).text
+        case Order.END_PAUSE:
+            code = EVERYTHING
+        case _:
+            known = ", ".join(f'"{each}"' for each in ("status", *Order))
+            return f"The order must be one of {known}."
+    return Command(Order(order), code, Origin.LOCAL)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def _answer(accepted: bool, text: str) -> Answer:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from daemon.lease import Leases
 from daemon.ports import Board
@@ -62,9 +63,11 @@ class Guard:
         """Take the looks up to `t_s` [s] as done: `idle_until_s` told that they change nothing."""
         self._memory = passed(self.plan, self._memory, t_s)
 
-    def kept(self) -> Kept:
-        """What must outlive a restart of the daemon."""
-        return keep(self.plan, self._memory)
+    def kept(self, *, stopped: bool = False) -> Kept:
+        """What must outlive a restart of the daemon; `stopped` tells of one stopped in order, which
+        has left no pump on."""
+        kept = keep(self.plan, self._memory)
+        return replace(kept, on=frozenset()) if stopped else kept
 
     def close(self) -> None:
         """Let every output go."""

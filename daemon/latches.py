@@ -9,10 +9,12 @@ from math import inf
 from pathlib import Path
 
 import structlog
+from pydantic import BaseModel, ConfigDict, NonNegativeFloat, NonNegativeInt
 
 from daemon.disk import Disk
 from daemon.machine import THIS, Machine
-from rules.memory import RESTS_S, Kept
+from rules.memory import Kept
+from rules.resting import RESTS_S
 from rules.site import show
 
 log = structlog.get_logger(__name__)
@@ -44,14 +46,46 @@ def read_kept(path: Path, pumps: Iterable[str], disk: Disk = THIS.disk) -> Kept:
         return Kept(attempts=dict.fromkeys(pumps, len(RESTS_S)))
 
 
+class _File(BaseModel):
+    """What the file holds. A guard that knew less left some of it out; nothing was kept of that."""
+
+    model_config = ConfigDict(strict=True, allow_inf_nan=False)
+
+    latched: list[str]
+    attempts: dict[str, NonNegativeInt]
+    flaps: dict[str, NonNegativeInt] = {}
+    runs: dict[str, NonNegativeInt] = {}
+    off_s: dict[str, NonNegativeFloat] = {}
+    on: list[str] = []
+    top_off_used_s: NonNegativeFloat = 0.0
+
+
 def _kept_in(text: str) -> Kept:
     """What a file's text says; ValueError where it is not what this module writes."""
-    match json.loads(text):
-        case {"latched": list(rows), "attempts": dict(attempts)} if all(
-            isinstance(row, str) for row in rows
-        ) and all(type(tried) is int and tried >= 0 for tried in attempts.values()):
-            return Kept(frozenset(rows), attempts)
-    raise ValueError("it does not hold latched rows and attempts")
+    held = _File.model_validate_json(text)
+    return Kept(
+        frozenset(held.latched),
+        held.attempts,
+        held.flaps,
+        held.runs,
+        held.off_s,
+        frozenset(held.on),
+        held.top_off_used_s,
+    )
+
+
+def text_of(kept: Kept) -> str:
+    """The text of the file that says this."""
+    held = _File(
+        latched=sorted(kept.latched),
+        attempts=dict(kept.attempts),
+        flaps=dict(kept.flaps),
+        runs=dict(kept.runs),
+        off_s=dict(kept.off_s),
+        on=sorted(kept.on),
+        top_off_used_s=kept.top_off_used_s,
+    )
+    return json.dumps(held.model_dump())
 
 
 def _set_aside(path: Path, disk: Disk) -> None:
@@ -114,7 +148,5 @@ class Latches:
 
     def _write(self, kept: Kept) -> None:
         new = self._path.with_suffix(".new")
-        self._disk.write(
-            new, json.dumps({"latched": sorted(kept.latched), "attempts": dict(kept.attempts)})
-        )
+        self._disk.write(new, text_of(kept))
         self._disk.rename(new, self._path)

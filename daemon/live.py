@@ -29,6 +29,7 @@ PHASE_STYLE = {
     Phase.STARTING: "cyan",
     Phase.PROVING: "cyan",
     Phase.RUNNING: "green",
+    Phase.PAUSED: "bold yellow",
     Phase.WAITING: "bold red",
     Phase.LATCHED: "bold red",
 }

@@ -15,9 +15,9 @@ from rules.assessment.assess import Assessment
 from rules.assessment.band import Band
 from rules.assessment.failures import Result, Sort
 from rules.matrix import Clear, Effect, Row
-from rules.memory import RESTS_S
 from rules.plan import Plan
 from rules.pumping import NOT_WATER
+from rules.resting import RESTS_S
 from rules.site import show
 from rules.site.passages import Branch
 from rules.site.sensors import (

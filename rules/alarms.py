@@ -15,6 +15,7 @@ class Stimulus(StrEnum):
     """What can move an alarm from one state to another."""
 
     ALARM = "the cause appears"
+    WORSE = "the cause that stands becomes more severe"
     CLEAR = "the cause goes"
     ACKNOWLEDGE = "a person acknowledges"
     RESET = "a person resets"
@@ -28,6 +29,7 @@ PLAIN: dict[tuple[AlarmState, Stimulus], AlarmState] = {
     (_U, Stimulus.ACKNOWLEDGE): _A,
     (_U, Stimulus.CLEAR): _RU,
     (_A, Stimulus.CLEAR): _N,
+    (_A, Stimulus.WORSE): _U,
     (_RU, Stimulus.ACKNOWLEDGE): _N,
     (_RU, Stimulus.ALARM): _U,
     # reached when an alarm becomes latching while it stands, or stood
@@ -59,7 +61,7 @@ def as_told(row: Row, state: RowMemory) -> Alarm:
         row.id,
         row.hazard,
         state.state,
-        row.priority,
+        state.priority or row.priority,
         state.occurrence,
         state.code,
         state.since_s,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import floor, inf
 
-from rules import alarms, estimate, orders, pumping
+from rules import alarms, estimate, orders, pausing, pumping
 from rules.alarms import Stimulus
 from rules.estimate import View
 from rules.figures import compute
@@ -19,7 +19,8 @@ from rules.levels import level_figures
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
 from rules.plan import Plan, derive
-from rules.pumping import Cutting
+from rules.pumping import STAGGER_S, Cutting, Now
+from rules.resting import RESTS_S
 from rules.signals import (
     AlarmState,
     Decision,
@@ -29,8 +30,10 @@ from rules.signals import (
     Phase,
     Priority,
     PumpFigures,
+    Quality,
     Saying,
 )
+from rules.site import show
 from rules.site.model import Site
 
 SETTLED_S = 60.0
@@ -57,15 +60,25 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     t_s = observation.t_s
     events: list[Event] = []
     row_states, answers = orders.obey(plan, memory, observation)
-    events.extend(answers)
-    view = estimate.look(plan, replace(memory, rows=row_states), observation)
+    pause, said = pausing.obey(plan, memory, row_states, observation)
+    events.extend((*answers, *said))
+    before = replace(memory, rows=row_states, pause=pause)
+    view = estimate.look(plan, before, observation)
     row_states = _step_rows(plan, view, row_states, events)
-    pumps, row_states = _step_pumps(plan, memory, row_states, t_s, events)
+    pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
+    pause, ended = pausing.overtaken(plan, pause, pumps, t_s)
     since_s, happened = _top_off(plan, view, row_states, pumps)
-    events.extend(happened)
-    used_s = top_off_used_s(plan, memory, t_s)
+    events.extend((*ended, *happened))
     after = Memory(
-        memory.boot, t_s, view.contacts, row_states, pumps, since_s, used_s, view.level_states
+        boot=memory.boot,
+        t_s=t_s,
+        contacts=view.contacts,
+        rows=row_states,
+        pumps=pumps,
+        top_off_since_s=since_s,
+        top_off_used_s=top_off_used_s(plan, memory, t_s),
+        levels=view.level_states,
+        pause=pause,
     )
     return after, _decide(plan, view, after, tuple(events))
 
@@ -74,10 +87,12 @@ def _step_rows(
     plan: Plan, view: View, before: tuple[RowMemory, ...], events: list[Event]
 ) -> tuple[RowMemory, ...]:
     states = list(before)
-    first = not view.memory.contacts
+    first, pause = not view.memory.contacts, view.memory.pause
     for i, row in enumerate(plan.rows):
         state = states[i]
         present = HAZARDS[row.hazard].present(row, view)
+        if present and pause is not None and not state.standing:
+            present = not pausing.suppressed(pause, row)
         held_over = first and state.held
         if not present and not held_over and not state.standing and state.charge_s == 0.0:
             continue
@@ -90,6 +105,9 @@ def _step_rows(
         elif standing and not state.standing:
             raised = replace(state, charge_s=charge, standing=True)
             states[i] = _raise(view, row, raised, states, events)
+        elif present and standing and _worse(row, view, state):
+            grown = replace(state, charge_s=charge)
+            states[i] = _raise(view, row, grown, states, events, stimulus=Stimulus.WORSE)
         elif state.standing and not standing:
             cleared = replace(state, charge_s=charge, standing=False)
             states[i] = _clear(row, cleared, view.t_s, events)
@@ -118,28 +136,82 @@ def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[flo
 
 
 def _raise(
-    view: View, row: Row, state: RowMemory, states: list[RowMemory], events: list[Event]
+    view: View,
+    row: Row,
+    state: RowMemory,
+    states: list[RowMemory],
+    events: list[Event],
+    *,
+    stimulus: Stimulus = Stimulus.ALARM,
 ) -> RowMemory:
     t_s = view.t_s
     taken = {other.code for other in states if other.code}
     occurrence = state.occurrence + 1
     code = alarms.code(view.memory.boot, row.id, occurrence, taken)
     hazard = HAZARDS[row.hazard]
+    unread = state.standing and row.clear is Clear.ON_RESET and unread_signal(row, view)
+    stage, priority = hazard.stage(row, view) if hazard.stage and state.standing else (0, None)
     raised = replace(
         state,
-        held=state.held or row.clear is not Clear.WHEN_CLEAR,
-        state=alarms.after(state.state, Stimulus.ALARM, True) if state.standing else state.state,
+        held=state.held or (row.clear is not Clear.WHEN_CLEAR and not unread),
+        state=alarms.after(state.state, stimulus, True) if state.standing else state.state,
         occurrence=occurrence,
         code=code,
         since_s=t_s,
-        saying=hazard.say(row, view) if state.standing else _held_over(row, view),
+        saying=_saying(row, view, state, unread),
         spill_s=hazard.clock(row, view) if state.standing else inf,
+        unread=unread,
+        stage=stage,
+        priority=priority,
     )
     alarm = alarms.as_told(row, raised)
     saying = alarm.saying
     text = f"{saying.what.rstrip('.')}. {saying.done} {saying.do_now}"
     events.append(Event(EventKind.ALARM_RAISED, t_s, row.subject, text, alarm))
     return raised
+
+
+def unread_signal(row: Row, view: View) -> bool:
+    """True while the contact that a row goes by cannot be read, and is taken at its worst."""
+    contact = view.plan.contacts.get(row.subject)
+    return contact is not None and view.readings[contact.index].quality is Quality.BAD
+
+
+def _worse(row: Row, view: View, state: RowMemory) -> bool:
+    """True when an alarm that stands has become more than it was.
+
+    A signal that could not be read now tells of the thing itself, or the hazard's next stage has
+    come. What is told of such an alarm anew, it has to be answered anew.
+    """
+    if state.unread:
+        contact = view.plan.contacts[row.subject]
+        reading = view.readings[contact.index]
+        return reading.quality is not Quality.BAD and (reading.value >= 0.5) is contact.worst
+    stage = HAZARDS[row.hazard].stage
+    return stage is not None and stage(row, view)[0] > state.stage
+
+
+def _saying(row: Row, view: View, state: RowMemory, unread: bool) -> Saying:
+    if not state.standing:
+        return _held_over(row, view)
+    return _unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
+
+
+def _unread(row: Row, view: View) -> Saying:
+    """What is said of a signal that cannot be read where a person would have to reset the row.
+
+    That much for a loose wire would leave the animals without flow all night: so it is restarted
+    as after water that was gone by itself, and as often. See that it tells of nothing, and it is.
+    """
+    name = view.plan.site.label(row.subject)
+    return Saying(
+        what=f"The {name} cannot be read, so that nobody would know of this: {row.cause}",
+        where=name,
+        done=cut_words(row, view),
+        do_now=f"Check its cable and plug. When it has read as it should for "
+        f"{show.duration(RESTS_S[0])} the pump is tried again by itself, {len(RESTS_S)} times at "
+        "most.",
+    )
 
 
 def _held_over(row: Row, view: View) -> Saying:
@@ -155,7 +227,8 @@ def _held_over(row: Row, view: View) -> Saying:
 
 def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
     latching = state.held and (row.clear is Clear.ON_RESET or state.latching)
-    cleared = replace(state, state=alarms.after(state.state, Stimulus.CLEAR, latching))
+    after = alarms.after(state.state, Stimulus.CLEAR, latching)
+    cleared = replace(state, state=after, unread=False, stage=0)
     ended = cleared.state is AlarmState.NORMAL
     kind = EventKind.ALARM_ENDED if ended else EventKind.ALARM_RETURNED
     alarm = alarms.as_told(row, cleared)
@@ -176,10 +249,11 @@ def _step_pumps(
     t_s: float,
     events: list[Event],
 ) -> tuple[tuple[PumpMemory, ...], tuple[RowMemory, ...]]:
-    after, rows_after = [], list(states)
-    for pump, before in zip(plan.pumps, memory.pumps, strict=True):
+    after, rows_after = list[PumpMemory](), list(states)
+    first, paused = not memory.contacts, memory.pause.pumps if memory.pause is not None else ()
+    for place, (pump, before) in enumerate(zip(plan.pumps, memory.pumps, strict=True)):
         # the first start waits from the first look, however long the guard took to get there
-        state = before if memory.contacts else replace(before, since_s=t_s)
+        state = _begun(before, t_s) if first else before
         indexes = [
             i
             for i, row in enumerate(plan.rows)
@@ -188,14 +262,24 @@ def _step_pumps(
         cutting = Cutting(
             tuple(plan.rows[i] for i in indexes), any(states[i].held for i in indexes)
         )
-        name = plan.site.label(pump.id)
-        stepped, happened = pumping.step(pump, name, state, cutting, t_s)
+        turn = not any(
+            other.phase is Phase.PROVING and t_s - other.since_s < STAGGER_S - 1e-9
+            for other in (*after, *memory.pumps[place + 1 :])
+        )
+        now = Now(t_s, cutting, pump.id in paused, turn, first)
+        stepped, happened = pumping.step(pump, plan.site.label(pump.id), state, now)
         if stepped.phase is Phase.LATCHED and state.phase is not Phase.LATCHED:
             for i in indexes:  # restarts are used up, or a person is needed: hold the causes
                 rows_after[i] = replace(rows_after[i], held=True, latching=True)
         after.append(stepped)
         events.extend(happened)
     return tuple(after), tuple(rows_after)
+
+
+def _begun(state: PumpMemory, t_s: float) -> PumpMemory:
+    """A pump at the first look: what it waits for, and how long it has been off, counts from it."""
+    off_s = 0.0 if state.off_since_s is None else -state.off_since_s
+    return replace(state, since_s=t_s, off_since_s=t_s - off_s)
 
 
 def _top_off(
@@ -205,12 +289,16 @@ def _top_off(
     top_off, t_s, since_s = plan.top_off, view.t_s, view.memory.top_off_since_s
     if top_off is None:
         return None, ()
-    permitted = all(
-        pumps[i].phase is Phase.RUNNING and t_s - pumps[i].since_s >= SETTLED_S
-        for i in top_off.pumps
-    ) and not any(
-        row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
-        for i, row in enumerate(plan.rows)
+    permitted = (
+        view.memory.pause is None
+        and all(
+            pumps[i].phase is Phase.RUNNING and t_s - pumps[i].since_s >= SETTLED_S
+            for i in top_off.pumps
+        )
+        and not any(
+            row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
+            for i, row in enumerate(plan.rows)
+        )
     )
     now = permitted and not view.contacts[top_off.switch.index].wet
     if now == (since_s is not None):
@@ -247,7 +335,8 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
     for spare in plan.spares:
         idle = not any(after.pumps[i].on for i in spare.pumps)
         high = any(view.contacts[contact.index].wet for contact in spare.high)
-        outputs[spare.output] = idle and not high
+        leak = any(after.rows[i].standing for i in spare.leaks)
+        outputs[spare.output] = idle and not high and not leak and pausing.stirs(after.pause)
     standing = tuple(
         alarms.as_told(row, state)
         for row, state in zip(plan.rows, after.rows, strict=True)
@@ -265,5 +354,12 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         PumpFigures(pump.id, state.phase, view.flows[i], view.dry_s[i])
         for i, (pump, state) in enumerate(zip(plan.pumps, after.pumps, strict=True))
     )
-    levels = level_figures(plan, view.readings)
-    return Decision(tuple(outputs), events, standing, view.drains, figures, levels)
+    return Decision(
+        outputs=tuple(outputs),
+        events=events,
+        alarms=standing,
+        drains=view.drains,
+        pumps=figures,
+        levels=level_figures(plan, view.readings),
+        pause=pausing.figures(after.pause, after.t_s),
+    )

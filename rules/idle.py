@@ -11,9 +11,11 @@ from dataclasses import replace
 from math import inf
 
 from rules.engine import DAY_S, SETTLED_S, top_off_used_s
+from rules.hazards import pump_off
 from rules.memory import Memory, PumpMemory
 from rules.plan import Plan, PumpPlan
-from rules.pumping import FORGET_S, SETTLE_S, SHOW_S
+from rules.pumping import FORGET_S, SETTLE_S, SHOW_S, STAGGER_S
+from rules.resting import RUNS_FORGET_S
 from rules.signals import Phase
 
 
@@ -31,7 +33,10 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
         if not _held_off(state, after.t_s)
         for timer_s in _timers_s(pump, state)
     ]
+    timers += _off_timers_s(after)
     timers += _top_off_timers_s(plan, after)
+    if after.pause is not None:
+        timers.append(after.pause.until_s)
     return min((timer_s for timer_s in timers if timer_s > after.t_s), default=inf)
 
 
@@ -54,6 +59,13 @@ def _held_off(state: PumpMemory, now_s: float) -> bool:
     return state.phase is Phase.WAITING and state.since_s == now_s
 
 
+def _off_timers_s(memory: Memory) -> Iterator[float]:
+    """When it is next told that a pump has been off for long [s]."""
+    for state in memory.pumps:
+        if state.off_since_s is not None:
+            yield state.off_since_s + pump_off.next_s(memory.t_s - state.off_since_s)
+
+
 def _top_off_timers_s(plan: Plan, memory: Memory) -> Iterator[float]:
     """When the top-off has been open for too long, or used up, or may be used again [s]."""
     top_off, used_s = plan.top_off, memory.top_off_used_s
@@ -74,6 +86,7 @@ def _timers_s(pump: PumpPlan, state: PumpMemory) -> Iterator[float]:
         case Phase.STARTING:
             yield state.since_s + SETTLE_S
         case Phase.PROVING:
+            yield state.since_s + STAGGER_S  # then the next pump may start
             yield state.since_s + pump.prime_s
             yield state.since_s + pump.prime_s + SHOW_S
         case Phase.WAITING:
@@ -81,5 +94,6 @@ def _timers_s(pump: PumpPlan, state: PumpMemory) -> Iterator[float]:
         case Phase.RUNNING:
             yield state.since_s + SETTLED_S
             yield state.since_s + FORGET_S
-        case Phase.LATCHED:
+            yield state.since_s + RUNS_FORGET_S
+        case Phase.LATCHED | Phase.PAUSED:
             return

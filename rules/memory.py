@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import inf
+from math import ceil, floor, inf
 
 from rules.matrix import Clear, Row
-from rules.plan import Plan
-from rules.signals import AlarmState, Phase, Saying
+from rules.plan import Plan, PumpPlan
+from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
+from rules.signals import AlarmState, Phase, Priority, Saying
+from rules.site.pauses import PauseKind
 
-RESTS_S = (300.0, 900.0)
-"""Rest before the first and the second restart, from when the cause is gone [s]. After as many
-restarts as there are rests the cut is latched: a float that hangs must not start a pump all night.
-Animals in a reef tank bear an hour without return flow; longer rests and fewer are stricter."""
+KEPT_TOP_OFF_S = 30.0
+"""What the top-off has used of its day is kept in such steps, rounded up [s]: a card wears out by
+writing."""
+
+KEPT_OFF_S = 300.0
+"""How long a pump has been off is kept in such steps, rounded down [s]; the same reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +43,9 @@ class RowMemory:
     """A row of the matrix: its net time [s], whether its cause stands, and its alarm.
 
     `held` keeps the effect in force after the cause has gone, until a person speaks; `latching`
-    makes a row that would clear by itself wait for a reset, once its restarts are used up.
+    makes a row that would clear by itself wait for a reset, once its restarts are used up; `unread`
+    tells that nothing but a signal that cannot be read has raised it; `stage` counts how many times
+    it has grown worse while it stood.
     """
 
     charge_s: float = 0.0
@@ -52,13 +58,19 @@ class RowMemory:
     saying: Saying | None = None
     spill_s: float = inf
     latching: bool = False
+    unread: bool = False
+    stage: int = 0
+    priority: Priority | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PumpMemory:
     """A pump's phase, since when [s], the restarts tried, and how long it is to rest [s].
 
-    `flaps` counts cuts that no water caused, so that a loose wire does not start it all night.
+    `flaps` counts cuts that no water caused, so that a loose wire does not start it all night;
+    `runs` how many times on end the guard found it left on, so that a guard that dies again and
+    again does not either. `off_since_s` is since when it has not run through [s]: a start that
+    fails does not count; None while it runs.
     """
 
     phase: Phase = Phase.STARTING
@@ -67,6 +79,20 @@ class PumpMemory:
     rest_s: float = 0.0
     on: bool = False
     flaps: int = 0
+    runs: int = 0
+    off_since_s: float | None = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PauseMemory:
+    """A planned pause: its kind, the pumps that stop for it, from when until when [s], and the ids
+    of the rows that raise no alarm meanwhile."""
+
+    kind: PauseKind
+    pumps: tuple[str, ...]
+    since_s: float
+    until_s: float
+    suppressed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,31 +107,54 @@ class Memory:
     top_off_since_s: float | None = None
     top_off_used_s: float = 0.0
     levels: tuple[LevelMemory, ...] = ()
+    pause: PauseMemory | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
     """What must outlive a restart of the daemon, which is no reset.
 
-    `latched` are the rows that a person has not released, `attempts` the restarts that each pump
-    has behind it: one that waited out a cut begins with its rest.
+    `latched` are the rows that a person has not released. For each pump, where there is anything to
+    keep: `attempts` are the restarts that it has behind it, `flaps` its cuts by supply or lease,
+    `runs` how many times on end the guard found it left on, and `off_s` how long it has not run
+    through [s]; one with any of the first two, or too many of the third, begins with its rest. `on`
+    are the pumps left on, none after an orderly stop; `top_off_used_s` is what of a day's opening
+    was used up [s].
+
+    A planned pause is not kept: nobody can tell how long the guard was away, and who waits for the
+    pump to come back by itself is better served by one that comes too early, in its stages.
     """
 
     latched: frozenset[str] = frozenset()
     attempts: Mapping[str, int] = field(default_factory=dict)
+    flaps: Mapping[str, int] = field(default_factory=dict)
+    runs: Mapping[str, int] = field(default_factory=dict)
+    off_s: Mapping[str, float] = field(default_factory=dict)
+    on: frozenset[str] = frozenset()
+    top_off_used_s: float = 0.0
 
 
 def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
     """The memory before the first step; `kept` is what an earlier run left behind."""
     kept = kept or Kept()
     rows = tuple(_held_over(row) if row.id in kept.latched else RowMemory() for row in plan.rows)
-    pumps = tuple(
-        PumpMemory(Phase.WAITING, 0.0, tried, RESTS_S[min(tried, len(RESTS_S)) - 1])
-        if (tried := kept.attempts.get(pump.id, 0)) > 0
-        else PumpMemory()
-        for pump in plan.pumps
+    pumps = tuple(_left(pump, kept) for pump in plan.pumps)
+    return Memory(boot, 0.0, (), rows, pumps, top_off_used_s=kept.top_off_used_s)
+
+
+def _left(pump: PumpPlan, kept: Kept) -> PumpMemory:
+    """A pump as an earlier run left it: it begins with the longest rest that it has to take."""
+    attempts, flaps = kept.attempts.get(pump.id, 0), kept.flaps.get(pump.id, 0)
+    runs = kept.runs.get(pump.id, 0) + (pump.id in kept.on)
+    rest_s = max(water_rest_s(attempts), supply_rest_s(flaps), runs_rest_s(runs))
+    return PumpMemory(
+        Phase.WAITING if rest_s > 0.0 else Phase.STARTING,
+        attempts=attempts,
+        rest_s=rest_s,
+        flaps=flaps,
+        runs=runs,
+        off_since_s=-kept.off_s.get(pump.id, 0.0),
     )
-    return Memory(boot, 0.0, (), rows, pumps)
 
 
 def _held_over(row: Row) -> RowMemory:
@@ -116,11 +165,30 @@ def _held_over(row: Row) -> RowMemory:
 
 def keep(plan: Plan, memory: Memory) -> Kept:
     """What must outlive a restart of the daemon."""
+    pumps = [
+        (p.id, s) for p, s in zip(plan.pumps, memory.pumps, strict=True) if p.output is not None
+    ]
+    off_s = {pump: _kept_off_s(state, memory.t_s) for pump, state in pumps}
     return Kept(
         frozenset(row.id for row, state in zip(plan.rows, memory.rows, strict=True) if state.held),
-        {
-            pump.id: state.attempts
-            for pump, state in zip(plan.pumps, memory.pumps, strict=True)
-            if state.attempts
-        },
+        {pump: state.attempts for pump, state in pumps if state.attempts},
+        {pump: state.flaps for pump, state in pumps if state.flaps},
+        {pump: state.runs for pump, state in pumps if state.runs},
+        {pump: seconds for pump, seconds in off_s.items() if seconds > 0.0},
+        frozenset(pump for pump, state in pumps if state.on),
+        _kept_top_off_s(plan, memory.top_off_used_s),
     )
+
+
+def _kept_top_off_s(plan: Plan, used_s: float) -> float:
+    """Rounded up, for a restart may not free any of it; but not up to where an alarm is due."""
+    kept_s = KEPT_TOP_OFF_S * ceil(used_s / KEPT_TOP_OFF_S - 1e-9)
+    if plan.top_off is None or used_s >= plan.top_off.daily_s:
+        return kept_s
+    return min(kept_s, max(0.0, plan.top_off.daily_s - 1.0))
+
+
+def _kept_off_s(state: PumpMemory, t_s: float) -> float:
+    if state.off_since_s is None:
+        return 0.0
+    return KEPT_OFF_S * floor((t_s - state.off_since_s) / KEPT_OFF_S)

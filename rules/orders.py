@@ -15,19 +15,23 @@ from rules.signals import AlarmState, Command, Event, EventKind, Observation, Or
 EVERYTHING = "all"
 """In place of a code: a reset of all that is latched."""
 
+OF_ALARMS = (Order.ACKNOWLEDGE, Order.RESET)
+
 ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
 
 
 def obey(
     plan: Plan, memory: Memory, observation: Observation
 ) -> tuple[tuple[RowMemory, ...], tuple[Event, ...]]:
-    """Carry out the commands of one tick.
+    """Carry out the commands of one tick that are about alarms; `rules.pausing` takes the others.
 
     Each is answered by exactly one order-* event, followed by one for every alarm that it
     acknowledged or ended.
     """
     states, events = memory.rows, list[Event]()
     for command in observation.commands:
+        if command.order not in OF_ALARMS:
+            continue
         if not memory.contacts:
             text = "the guard has only just started and has seen nothing yet; ask again"
             refusal = Event(EventKind.ORDER_REFUSED, observation.t_s, command.code, text)

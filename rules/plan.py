@@ -16,7 +16,7 @@ from rules.site.outputs import (
     SparePumpOutput,
     TopOffOutput,
 )
-from rules.site.passages import EmergencyDrain
+from rules.site.passages import EmergencyDrain, SiphonDrain
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
 
 PRIME_LONGEST_S = 45.0
@@ -90,7 +90,8 @@ class DrainPlan:
 
 @dataclass(frozen=True, slots=True)
 class PumpPlan:
-    """A pump for the tick."""
+    """A pump for the tick; `prime_seen` tells whether every siphon that it feeds is watched, None
+    where it feeds none."""
 
     id: str
     output: int | None
@@ -99,15 +100,18 @@ class PumpPlan:
     meter_share: float
     prime_s: float
     dry_m3: float
+    prime_seen: bool | None
 
 
 @dataclass(frozen=True, slots=True)
 class Spare:
-    """A spare pump for the tick: it runs while none of `pumps` does and no `high` float is wet."""
+    """A spare pump for the tick: it runs while none of `pumps` does, no `high` float is wet, and no
+    row of `leaks` stands."""
 
     output: int
     pumps: tuple[int, ...]
     high: tuple[Contact, ...]
+    leaks: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,10 +277,21 @@ def prime_s(figures: Figures, pump: str) -> float:
     return min([PRIME_LONGEST_S, *(0.5 * s for s in spills)])
 
 
+def _prime_seen(site: Site, figures: Figures, pump: int) -> bool | None:
+    """Whether the short run of a pump can show that its siphons have primed; None without any."""
+    fed = [d.chamber for d in figures.drained if pump in dict(_feeds(site, figures, d.chamber))]
+    seen = [
+        bool(site.floats(chamber, "drain-watch") or site.levels(chamber))
+        for chamber in fed
+        if any(isinstance(drain, SiphonDrain) for drain in site.drains_from(chamber).values())
+    ]
+    return all(seen) if seen else None
+
+
 def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
     outputs = list(site.outputs)
     plans = []
-    for key in site.pumps:
+    for index, key in enumerate(site.pumps):
         output = site.pump_output(key)
         meter, share = _meter(site, figures, key)
         lift = figures.lift(key)
@@ -289,6 +304,7 @@ def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
                 share,
                 prime_s(figures, key),
                 lift.dry_m3,
+                _prime_seen(site, figures, index),
             )
         )
     return tuple(plans)
@@ -322,14 +338,17 @@ def _top_off(site: Site, figures: Figures, contacts: dict[str, Contact]) -> TopO
     )
 
 
-def _spares(site: Site, contacts: dict[str, Contact]) -> tuple[Spare, ...]:
+def _spares(site: Site, contacts: dict[str, Contact], rows: tuple[Row, ...]) -> tuple[Spare, ...]:
+    """Spare pumps. Water on the floor stops them while it is there: nobody knows yet whose it is,
+    and a pump near the surface of a chamber that is losing its water throws it over the rim."""
+    leaks = tuple(i for i, row in enumerate(rows) if row.hazard == "leak")
     found = []
     for index, output in enumerate(site.outputs.values()):
         if isinstance(output, SparePumpOutput):
             pump = feeding_pump(site, output.chamber)
             pumps = (list(site.pumps).index(pump),) if pump else tuple(range(len(site.pumps)))
             high = tuple(contacts[k] for k in site.floats(output.chamber, "spill-edge"))
-            found.append(Spare(index, pumps, high))
+            found.append(Spare(index, pumps, high, leaks))
     return tuple(found)
 
 
@@ -349,7 +368,7 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         drains=_drain_plans(site, hydraulics, figures, levels),
         pumps=_pump_plans(site, figures),
         top_off=_top_off(site, figures, contacts),
-        spares=_spares(site, contacts),
+        spares=_spares(site, contacts, rows),
         sounders=_outputs_of(site, SounderOutput),
         heartbeats=_outputs_of(site, HeartbeatOutput),
         rows=rows,

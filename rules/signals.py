@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from math import inf
+from typing import Self
 
 TICK_S = 0.1
 """Time between two looks at the world [s]: ten a second."""
@@ -38,6 +39,8 @@ class Order(StrEnum):
 
     ACKNOWLEDGE = "acknowledge"
     RESET = "reset"
+    PAUSE = "pause"
+    END_PAUSE = "end-pause"
 
 
 class Origin(StrEnum):
@@ -49,12 +52,38 @@ class Origin(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """An order as it arrived; `code` is the one shown in the alert that it answers."""
+    """An order as it arrived; `code` is the one shown in the alert that it answers, and for a pause
+    what is asked for, as `AskedPause` has it."""
 
     order: Order
     code: str
     origin: Origin
     person: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AskedPause:
+    """What an order of a pause asks for: its kind; how long [s] and which pump where it says."""
+
+    kind: str
+    lasts_s: float | None = None
+    pump: str = ""
+
+    @property
+    def text(self) -> str:
+        """It as the code of a command: "feeding for=600 pump=return-pump"."""
+        lasts = "" if self.lasts_s is None else f" for={self.lasts_s:g}"
+        return f"{self.kind}{lasts}{f' pump={self.pump}' if self.pump else ''}"
+
+    @classmethod
+    def read(cls, text: str) -> Self:
+        """The same again; raises ValueError for a text that says something else."""
+        kind, *others = text.split(" ")
+        said = dict(other.split("=", 1) for other in others if "=" in other)
+        if len(said) != len(others) or not said.keys() <= {"for", "pump"}:
+            raise ValueError(f'"{text}" asks for no pause')
+        lasts = said.get("for")
+        return cls(kind, float(lasts) if lasts is not None else None, said.get("pump", ""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +156,8 @@ class EventKind(StrEnum):
     PUMP_RUNNING = "pump-running"
     PUMP_CUT = "pump-cut"
     PUMP_HELD = "pump-held"
+    PAUSE_BEGUN = "pause-begun"
+    PAUSE_ENDED = "pause-ended"
     TOP_OFF_OPENED = "top-off-opened"
     TOP_OFF_CLOSED = "top-off-closed"
     ORDER_OBEYED = "order-obeyed"
@@ -154,6 +185,7 @@ class Phase(StrEnum):
     STARTING = "starting"  # waiting for every signal to settle
     PROVING = "proving"  # a short run in which flow and prime must show
     RUNNING = "running"
+    PAUSED = "paused"  # a planned pause has it stop; it comes back by itself
     WAITING = "waiting"  # cut; a restart will be tried when its cause is gone
     LATCHED = "latched"  # cut; a person must reset it
 
@@ -199,6 +231,17 @@ class LevelFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class PauseFigures:
+    """The planned pause that goes on: its kind, the pumps that stop for it, how long it still
+    lasts [s], and the hazards that raise no alarm meanwhile."""
+
+    kind: str
+    pumps: tuple[str, ...]
+    left_s: float
+    suppressed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """What one step decided: an on/off for every output, what happened, and how things stand."""
 
@@ -208,3 +251,4 @@ class Decision:
     drains: tuple[DrainFigures, ...]
     pumps: tuple[PumpFigures, ...]
     levels: tuple[LevelFigures, ...] = ()
+    pause: PauseFigures | None = None

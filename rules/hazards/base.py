@@ -9,7 +9,7 @@ from math import inf
 from rules.estimate import View
 from rules.figures import Figures, downstream
 from rules.matrix import Row
-from rules.signals import Saying
+from rules.signals import Priority, Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -23,7 +23,9 @@ class Hazard:
     """A hazard: its rows on a site, whether one is present now, what to say, how long is left.
 
     `present` is called at every tick and must be cheap; `say` and `clock` only when an alarm is
-    raised. `clock` gives the seconds until water leaves a tank, infinite where it will not.
+    raised. `clock` gives the seconds until water leaves a tank, infinite where it will not. Where
+    an alarm grows worse by standing, `stage` gives how far it has come and its priority there; each
+    next stage is told as an alarm of its own.
     """
 
     name: str
@@ -31,6 +33,7 @@ class Hazard:
     present: Callable[[Row, View], bool]
     say: Callable[[Row, View], Saying]
     clock: Callable[[Row, View], float] = _no_clock
+    stage: Callable[[Row, View], tuple[int, Priority]] | None = None
 
 
 def pumps_that_feed(site: Site, chamber: str) -> tuple[str, ...]:

@@ -182,9 +182,11 @@ class Host:
 
     def upgrade(self, back_after_s: float) -> None:
         """Stop the guard in order, every output off, and start it again later."""
-        if self.guard is not None:
-            self.guard.close()
+        guard = self.guard
         self._leave(_Absence(back_after_s))
+        if guard is not None:
+            guard.close()
+            self._kept = guard.kept(stopped=True)
 
     # --- inside -------------------------------------------------------------------------------
 

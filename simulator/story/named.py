@@ -34,6 +34,7 @@ HazardName = Literal[
     "dry-run",
     "leak",
     "flow-lost",
+    "pump-off",
     "signal",
     "mains",
     "lease-lost",

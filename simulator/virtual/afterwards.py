@@ -6,6 +6,7 @@ import json
 
 from daemon import messages
 from daemon.homie import Device, Own, alert_id
+from daemon.latches import text_of
 from rules.signals import AlarmState
 from rules.site.model import Site
 from simulator.virtual.host import LATCHES, Run
@@ -93,7 +94,7 @@ def _of_the_disk(stage: Stage, run: Run) -> list[str]:
     if stage.disk.unreadable:
         return [f"found torn at a start: {', '.join(stage.disk.unreadable)}"]
     kept, text = run.guard.kept(), stage.disk.files.get(str(LATCHES))
-    expected = {"latched": sorted(kept.latched), "attempts": dict(kept.attempts)}
+    expected = json.loads(text_of(kept))
     try:
         found = json.loads(text or "")
     except ValueError:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from daemon.guard import Guard
 from rules.engine import RETURN_S
-from rules.memory import RESTS_S, Kept
+from rules.memory import Kept
 from rules.orders import EVERYTHING
-from rules.pumping import SUPPLY_REST_S
+from rules.resting import RESTS_S, SUPPLY_REST_S
 from rules.signals import TICK_S, Command, EventKind, Order, Origin, Phase
 from simulator.library import load_site
 from tests.daemon.boards import MemoryBoard
@@ -80,7 +80,7 @@ def test_what_was_latched_before_a_restart_still_holds_the_pump() -> None:
 def test_a_guard_that_is_begun_anew_in_mid_cut_waits_out_its_rest() -> None:
     before = Bench()
     before.run(60)
-    assert before.guard.kept() == Kept()
+    assert before.guard.kept() == Kept(on=frozenset({"return-pump"}))
     before.board.wet("box-watch", True)
     before.run(2)
     assert not before.board.on["pump-relay"]

@@ -20,7 +20,8 @@ from daemon import latches
 from daemon.assembly import Assembly
 from daemon.latches import Latches, read_kept
 from daemon.loop import RealTime
-from rules.memory import RESTS_S, Kept
+from rules.memory import Kept
+from rules.resting import RESTS_S, RUNS_BORNE
 from rules.signals import TICK_S, Phase
 from simulator.library import load_site
 from tests.daemon.boards import MemoryBoard
@@ -30,6 +31,15 @@ ROOT = Path(__file__).parents[2]
 PUMPS = ("return-pump", "feed-pump")
 OLD = Kept(frozenset({"leak.floor-pad"}), {"return-pump": 1})
 NEW = Kept(frozenset({"leak.floor-pad", "spill-edge.display-high"}), {"return-pump": 2})
+ALL = Kept(
+    frozenset({"leak.floor-pad"}),
+    attempts={"return-pump": 1},
+    flaps={"return-pump": 3},
+    runs={"feed-pump": 2},
+    off_s={"return-pump": 1500.0},
+    on=frozenset({"feed-pump"}),
+    top_off_used_s=90.0,
+)
 NOBODY_KNOWS = Kept(attempts=dict.fromkeys(PUMPS, len(RESTS_S)))
 
 
@@ -60,7 +70,9 @@ class SlowDisk:
 
 
 @pytest.mark.parametrize(
-    "kept", [Kept(), OLD, NEW, Kept(attempts={"a": 1, "b": 40})], ids=["nothing", "1", "2", "3"]
+    "kept",
+    [Kept(), OLD, NEW, Kept(attempts={"a": 1, "b": 40}), ALL],
+    ids=["nothing", "1", "2", "3", "all"],
 )
 def test_what_was_kept_is_read_again(tmp_path: Path, kept: Kept) -> None:
     path = tmp_path / "state" / "latched.json"
@@ -72,6 +84,12 @@ def test_what_was_kept_is_read_again(tmp_path: Path, kept: Kept) -> None:
 def test_the_last_of_several_is_what_is_read(tmp_path: Path) -> None:
     path = tmp_path / "latched.json"
     written(path, NEW, OLD, Kept(), OLD)
+    assert read_kept(path, PUMPS) == OLD
+
+
+def test_what_an_older_guard_kept_is_read_and_the_rest_is_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "latched.json"
+    path.write_text('{"latched": ["leak.floor-pad"], "attempts": {"return-pump": 1}}')
     assert read_kept(path, PUMPS) == OLD
 
 
@@ -100,6 +118,10 @@ DAMAGED = {
     "fewer than no attempts": b'{"latched": [], "attempts": {"return-pump": -1}}',
     "attempts without end": b'{"latched": [], "attempts": {"return-pump": Infinity}}',
     "tables without end": b"[" * 200_000,
+    "flaps in halves": b'{"latched": [], "attempts": {}, "flaps": {"return-pump": 0.5}}',
+    "off since tomorrow": b'{"latched": [], "attempts": {}, "off_s": {"return-pump": -1}}',
+    "off without end": b'{"latched": [], "attempts": {}, "off_s": {"return-pump": NaN}}',
+    "on is a word": b'{"latched": [], "attempts": {}, "on": "return-pump"}',
 }
 
 
@@ -153,7 +175,7 @@ ANY_JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
     lambda inner: (
         st.lists(inner, max_size=3)
-        | st.dictionaries(st.sampled_from(["latched", "attempts", "x"]), inner, max_size=3)
+        | st.dictionaries(st.sampled_from(["latched", "attempts", "on", "x"]), inner, max_size=3)
     ),
     max_leaves=8,
 )
@@ -227,7 +249,7 @@ def test_it_is_on_the_disk_before_it_takes_the_place_of_the_old_one(
     written(tmp_path / "latched.json", OLD)
     (first, content), second = order
     assert first == "fsync"
-    assert json.loads(content) == {"latched": ["leak.floor-pad"], "attempts": {"return-pump": 1}}
+    assert content == latches.text_of(OLD)
     assert second == ("replace", "latched.json")
 
 
@@ -322,7 +344,7 @@ def test_a_guard_whose_file_is_damaged_starts_no_pump_for_its_longest_rest(tmp_p
     path.write_bytes(b"{")
     assembly, said = assembled(path)
     assert phase_after(assembly, RESTS_S[-1] - 5) is Phase.WAITING
-    assert assembly.guard.kept() == Kept(attempts={"return-pump": len(RESTS_S)})
+    assert assembly.guard.kept().attempts == {"return-pump": len(RESTS_S)}
     assert said[0]["log_level"] == "error"
 
 
@@ -349,3 +371,28 @@ def test_a_guard_says_what_it_found(tmp_path: Path) -> None:
     assert told["still latched from before the restart"]["rows"] == "leak.floor-pad"
     (waits,) = [line for event, line in told.items() if event.startswith("cut before the restart")]
     assert waits["pumps"] == "return-pump"
+
+
+def test_a_guard_whose_pump_was_left_on_says_so_and_lets_it_rest_in_the_end(
+    tmp_path: Path,
+) -> None:
+    """Killed once is borne; killed again and again while the pump is on is not."""
+    path = tmp_path / "latched.json"
+    phases = []
+    for _ in range(RUNS_BORNE + 1):
+        assembly, said = assembled(path)
+        phases.append(phase_after(assembly, 5))
+        written(path, assembly.guard.kept())  # killed: what it kept last is what is found
+    assert phases == [Phase.PROVING] * RUNS_BORNE + [Phase.WAITING]
+    assert [line["pumps"] for line in said if "not stopped in order" in line["event"]]
+
+
+async def test_a_guard_that_is_stopped_in_order_leaves_no_pump_on(tmp_path: Path) -> None:
+    path = tmp_path / "latched.json"
+    assembly, _ = assembled(path)
+    assembly.loop.listeners.append(
+        lambda t_s, *_: assembly.loop.stop() if assembly.guard.kept().on else None
+    )
+    assert await assembly.run() == 0
+    assert assembly.guard.kept().on == {"return-pump"}
+    assert read_kept(path, PUMPS) == Kept()

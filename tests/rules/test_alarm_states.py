@@ -30,6 +30,8 @@ COMMON = {
     # ours: a cause that comes back to a latched alarm is news again
     (LATCH_UNACK, ALARM): UNACK,
     (LATCH_ACK, ALARM): UNACK,
+    # an alarm that was acknowledged and then becomes more severe is unacknowledged
+    (ACK, Stimulus.WORSE): UNACK,
 }
 PLAIN = {**COMMON, (UNACK, CLEAR): RTN, (ACK, CLEAR): NORMAL}
 LATCHING = {**COMMON, (UNACK, CLEAR): LATCH_UNACK, (ACK, CLEAR): LATCH_ACK}

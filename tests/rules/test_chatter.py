@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.engine import RETURN_S
-from rules.memory import RESTS_S
-from rules.pumping import LONGEST_SUPPLY_REST_S
+from rules.resting import LONGEST_SUPPLY_REST_S, RESTS_S
 from rules.signals import AlarmState, Event, EventKind, Phase
 from tests.rules.nights import REST_TICK_S, TICK_S, Night
 from tests.rules.stories import FILTER_S, starts

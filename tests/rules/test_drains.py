@@ -7,7 +7,7 @@ from math import isfinite
 import pytest
 
 from rules.engine import RETURN_S
-from rules.memory import RESTS_S
+from rules.resting import RESTS_S
 from rules.signals import DrainFigures, EventKind, Phase
 from tests.rules.nights import Night, edited, site_of, text_of
 

@@ -10,8 +10,9 @@ from math import inf
 import pytest
 
 from rules.engine import RETURN_S
-from rules.memory import RESTS_S, Kept, keep
+from rules.memory import Kept, keep
 from rules.pumping import SETTLE_S
+from rules.resting import RESTS_S
 from rules.signals import AlarmState, EventKind, Phase
 from tests.rules.nights import REST_TICK_S, TICK_S, Night
 from tests.rules.stories import CUTTING, Story, happened, starts
@@ -116,10 +117,10 @@ def test_an_order_before_the_first_look_is_refused() -> None:
 # --- restarts ------------------------------------------------------------------------------------
 
 
-def test_what_is_kept_of_a_good_night_is_nothing() -> None:
+def test_what_is_kept_of_a_good_night_is_that_its_pump_is_on() -> None:
     night = Night()
     night.good(100)
-    assert keep(night.plan, night.memory) == Kept()
+    assert keep(night.plan, night.memory) == Kept(on=frozenset({PUMP}))
 
 
 @pytest.mark.parametrize(("tried", "rest_s"), [(1, 300.0), (2, 900.0), (3, 900.0), (40, 900.0)])
@@ -137,7 +138,7 @@ def test_attempts_of_a_pump_that_the_site_no_longer_has_are_no_trouble() -> None
     night = Night(kept=Kept(attempts={"gone": 2}))
     night.run(60)
     assert night.phase is Phase.RUNNING
-    assert keep(night.plan, night.memory) == Kept()
+    assert keep(night.plan, night.memory) == Kept(on=frozenset({PUMP}))
 
 
 def test_attempts_go_on_counting_over_restarts_of_the_guard() -> None:

@@ -11,7 +11,7 @@ from rules.assessment.failures import Sort
 from rules.engine import plan_for
 from rules.hazards.drain_capacity import mark_cuts
 from rules.levels import HOLD_S
-from rules.memory import RESTS_S
+from rules.resting import RESTS_S
 from rules.signals import DrainFigures, EventKind, LevelFigures, Quality, Reading
 from rules.verdict import judge
 from tests.level_site import LEVEL, TABLE, level_site

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from rules.engine import RETURN_S
-from rules.memory import RESTS_S, keep
-from rules.pumping import FORGET_S, SETTLE_S, SHOW_S, SUPPLY_REST_S
+from rules.memory import keep
+from rules.pumping import FORGET_S, SETTLE_S, SHOW_S
+from rules.resting import RESTS_S, SUPPLY_REST_S
 from rules.signals import AlarmState, EventKind, Origin, Phase
 from tests.rules.nights import REST_TICK_S, TICK_S, Night
 from tests.rules.stories import CUTTING, FILTER_S, Story, happened, starts

@@ -70,10 +70,11 @@ class Spell:
     orders: tuple[Command, ...]
 
 
+PAUSES = ("feeding", "cleaning for=60", "water-change for=7200 pump=return-pump", "feeding for=nan")
 COMMANDS = st.builds(
     Command,
     st.sampled_from(Order),
-    st.from_regex(r"[0-9]{0,4}", fullmatch=True),
+    st.from_regex(r"[0-9]{0,4}", fullmatch=True) | st.sampled_from(PAUSES),
     st.sampled_from(Origin),
     st.sampled_from(["", "keeper", "stranger"]),
 )
@@ -108,6 +109,13 @@ def check(plan: Plan, memory: Memory, decision: Decision, answered: int) -> None
                 assert on is sounding
             case HeartbeatOutput():
                 assert on is (floor(memory.t_s / HEARTBEAT_S + 1e-9) % 2 == 0)
+    if decision.pause is not None:
+        assert decision.pause.left_s > 0
+        off = [p.pump for p in decision.pumps if p.phase is Phase.PAUSED]
+        assert set(off) <= set(decision.pause.pumps)
+        for (key, output), on in zip(site.outputs.items(), decision.outputs, strict=True):
+            paused = isinstance(output, PumpOutput) and output.pump in decision.pause.pumps
+            assert not (on and (paused or isinstance(output, TopOffOutput))), f"{key} on in a pause"
     codes = [alarm.code for alarm in decision.alarms]
     assert len(set(codes)) == len(codes)
     orders = (EventKind.ORDER_OBEYED, EventKind.ORDER_REFUSED)
@@ -144,6 +152,7 @@ def check_top_off(plan: Plan, memory: Memory) -> None:
     spells=st.lists(SPELLS, min_size=1, max_size=8),
     latched=st.sets(st.integers(0, 60), max_size=2),
     tried=st.integers(0, 4),
+    left_on=st.booleans(),
     good_first=st.booleans(),
     thirsty=st.booleans(),
 )
@@ -154,6 +163,7 @@ def test_the_engine_holds_its_promises(
     spells: list[Spell],
     latched: set[int],
     tried: int,
+    left_on: bool,
     good_first: bool,
     thirsty: bool,
 ) -> None:
@@ -163,7 +173,9 @@ def test_the_engine_holds_its_promises(
     if good_first:
         spells = [Spell({}, 300, 0.5, frozenset(), ()), *spells]
     held = frozenset(row.id for i, row in enumerate(plan.rows) if i in latched)
-    kept = Kept() if good_first else Kept(held, dict.fromkeys(plan.site.pumps, tried))
+    again = dict.fromkeys(plan.site.pumps, tried)
+    on = frozenset(plan.site.pumps) if left_on else frozenset()
+    kept = Kept() if good_first else Kept(held, again, again, again, on=on)
     memory, t_s = begin(plan, "boot-a", kept), 0.0
     for spell in spells:
         readings = tuple(spell.said.get(i, good) for i, good in enumerate(usual))

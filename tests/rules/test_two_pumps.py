@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.engine import RETURN_S
-from rules.pumping import SUPPLY_REST_S
+from rules.resting import SUPPLY_REST_S
 from rules.signals import EventKind, Phase
 from tests.rules.nights import Night, edited, site_of, text_of
 from tests.rules.test_drains import LOSS, SHORT, box

@@ -6,7 +6,6 @@ must then be found amiss: a soak that finds nothing proves nothing.
 
 from __future__ import annotations
 
-import json
 import random
 from collections.abc import Callable
 from math import inf
@@ -146,8 +145,7 @@ def test_written_in_place_they_would_be_torn(
     classroom: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def in_place(self: latches.Latches, kept: Kept) -> None:
-        text = json.dumps({"latched": sorted(kept.latched), "attempts": dict(kept.attempts)})
-        self._disk.write(self._path, text)
+        self._disk.write(self._path, latches.text_of(kept))
 
     monkeypatch.setattr(latches.Latches, "_write", in_place)
     assert any("torn" in each for each in after(classroom, KILLED_IN_A_WRITE))
