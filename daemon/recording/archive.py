@@ -11,7 +11,7 @@ import errno
 import re
 import threading
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from math import inf
@@ -42,7 +42,7 @@ MOST_JOBS = 4
 LEAVE_BYTES = 50_000_000
 """Recordings leave so much room on the disk: what is latched must find room at any time."""
 
-DAY = timedelta(days=1)
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 _NAME = re.compile(r"(\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ)-.+\.csv\.gz")
 _STAMP = "%Y-%m-%dT%H-%M-%SZ"
 
@@ -164,6 +164,12 @@ class Archive:
         except OSError as error:
             failed = True
             self._trouble(error.strerror or str(error))
+        except Exception as error:
+            # a mistake of the archive's own must not end the guard, nor pass unseen
+            now = self.standing
+            self.standing = replace(now, trouble=f"{type(error).__name__}: {error}")
+            log.critical("nothing more is recorded; guarding goes on", exc_info=True)
+            return None
         if closing:
             self._say_lost()
             return None
@@ -184,9 +190,11 @@ class Archive:
             if name.endswith(".new"):
                 self._disk.remove(self.folder / name)
         now, now_s = self._clock.wall(), self._clock.monotonic_s()
-        for name, size in found.items():
-            if (wall := _wall_of(name)) and now - DAY <= wall <= now:
-                self._lately.append((now_s - (now - wall).total_seconds(), name, size))
+        for name, size in sorted(found.items()):
+            # a machine without a clock of its own may have started with that of an hour ago
+            if (wall := _wall_of(name)) and now - DAY <= wall <= now + HOUR:
+                ago_s = max(0.0, (now - wall).total_seconds())
+                self._lately.append((now_s - ago_s, name, size))
         self._looked = True
         self._count(found)
 
@@ -274,8 +282,7 @@ class Archive:
 
     def _trouble(self, why: str) -> None:
         if why != self.standing.trouble:
-            now = self.standing
-            self.standing = Standing(now.newest, now.newest_bytes, now.files, why)
+            self.standing = replace(self.standing, trouble=why)
         if why and not self._said:
             log.error("recordings cannot be written; guarding goes on", error=why)
         self._said = bool(why)

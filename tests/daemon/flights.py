@@ -31,13 +31,14 @@ class HandClock:
     def __init__(self, began: datetime = BEGAN) -> None:
         self.now_s = 0.0
         self.began = began
+        self.stands = False
         self.follows: bool | None = True
 
     def monotonic_s(self) -> float:
         return self.now_s
 
     def wall(self) -> datetime:
-        return self.began + timedelta(seconds=self.now_s)
+        return self.began if self.stands else self.began + timedelta(seconds=self.now_s)
 
     def synchronised(self) -> bool | None:
         return self.follows
