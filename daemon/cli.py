@@ -19,6 +19,7 @@ examples:
   weirkeeper replay night.csv.gz       what today's rules would have done in a recorded night
   weirkeeper status                    what the running guard sees
   weirkeeper reset                     after a trip, when the cause is gone
+  weirkeeper pause feeding             the pump stops, and comes back by itself
 
 exit codes: 0 sound or done, 1 unsafe or failed, 2 what you gave cannot be used
 """
@@ -35,6 +36,7 @@ COMMANDS = {
     "status": "what the running guard sees and does",
     "acknowledge": "answer an alert by the code it shows",
     "reset": "release what is latched, when its cause is gone",
+    "pause": "stop the pump for feeding, rinsing, a water change or cleaning; it comes back",
 }
 
 

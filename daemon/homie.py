@@ -30,6 +30,7 @@ from rules.signals import (
 )
 from rules.site.model import Site
 from rules.site.outputs import HeartbeatOutput
+from rules.site.pauses import PAUSE_KINDS
 
 VERSION = "5.0"
 LONGEST_S = 86400
@@ -89,11 +90,17 @@ PUMP = {
     "dry-time": _property(f"time until it draws air ({_NO_END})", "float", "s", _TIME_FORM),
 }
 OUTPUT = {"energised": _property("energised", "boolean", form="off,on")}
+NO_PAUSE = "none"
 GUARD = {
     "boot": _property("id of this run of the guard", "string"),
     "alarms": _property("alarms that are not normal", "integer", "#", "0:"),
     "unacknowledged": _property("alarms that nobody has acknowledged", "integer", "#", "0:"),
     "most-severe": _property("priority of the gravest alarm", "enum", form=",".join(SEVERITIES)),
+    "pause": _property("planned pause", "enum", form=",".join((NO_PAUSE, *PAUSE_KINDS))),
+    "pause-left": _property("time until the planned pause ends", "integer", "s", "0:"),
+    "suppressed": _property(
+        "hazards that raise no alarm during the planned pause (- = none)", "string"
+    ),
     "alerts-lost": _property("alerts lost for want of room", "integer", "#", "0:"),
     "telemetry-dropped": _property("values dropped while away", "integer", "#", "0:"),
 }
@@ -263,11 +270,15 @@ def _pump_values(pump: PumpFigures) -> dict[str, str]:
 def _guard_values(decision: Decision, own: Own) -> dict[str, str]:
     standing = [alarm for alarm in decision.alarms if alarm.state is not AlarmState.NORMAL]
     gravest = max((alarm.priority for alarm in standing), default=None)
+    pause = decision.pause
     return {
         "boot": own.boot,
         "alarms": str(len(standing)),
         "unacknowledged": str(sum(alarm.state in UNACKNOWLEDGED for alarm in standing)),
         "most-severe": gravest.name.lower() if gravest is not None else "none",
+        "pause": pause.kind if pause is not None else NO_PAUSE,
+        "pause-left": str(round(pause.left_s)) if pause is not None else "0",
+        "suppressed": (", ".join(pause.suppressed) if pause is not None else "") or "-",
         "alerts-lost": str(own.alerts_lost),
         "telemetry-dropped": str(own.telemetry_dropped),
     }

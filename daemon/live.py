@@ -16,6 +16,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from daemon.status import paused
 from rules.signals import Decision, Event, Phase
 from rules.site import show
 from rules.site.model import Site
@@ -25,11 +26,12 @@ SHOWN_EVENTS = 7
 SHOWN_MESSAGES = 3
 PANEL: dict[str, Any] = {"box": box.ROUNDED, "title_align": "left", "expand": True}
 LOUD = {"alarm-raised", "pump-cut", "pump-held"}
+PAUSED = "bold yellow"
 PHASE_STYLE = {
     Phase.STARTING: "cyan",
     Phase.PROVING: "cyan",
     Phase.RUNNING: "green",
-    Phase.PAUSED: "bold yellow",
+    Phase.PAUSED: PAUSED,
     Phase.WAITING: "bold red",
     Phase.LATCHED: "bold red",
 }
@@ -161,7 +163,10 @@ class LiveView:
                 show.flow(pump.flow_m3_s, units),
                 Text(dry, "bold red"),
             )
-        return Panel(lines, title="pump", **PANEL)
+        shown: list[RenderableType] = [lines]
+        if moment.decision.pause is not None:
+            shown.append(Text(paused(moment.decision.pause, self._site), PAUSED))
+        return Panel(Group(*shown), title="pump", **PANEL)
 
     def _drains(self, moment: Moment) -> Panel:
         units = self._site.site.units

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Literal
@@ -235,13 +235,28 @@ class Refusal:
     sentence: str
 
 
+AT_THE_GUARD: dict[Order, str] = {
+    Order.RESET: "A reset may start a pump, so it is not taken over the broker; "
+    "look at the tanks, then run weirkeeper reset at the guard itself.",
+    Order.PAUSE: "A pause stops a pump and starts it again, so it is not taken over the broker; "
+    "run weirkeeper pause at the guard itself.",
+    Order.END_PAUSE: "The end of a pause starts a pump, so it is not taken over the broker; "
+    "run weirkeeper pause --end at the guard itself.",
+}
+"""Orders that are for the guard itself, and what is said to whoever sends one over the broker."""
+
+
 def read_order(
-    payload: bytes, *, retained: bool, people: Mapping[str, Person]
+    payload: bytes,
+    *,
+    retained: bool,
+    people: Mapping[str, Person],
+    let_in: Collection[Order],
 ) -> Command | Refusal:
     """The order in a payload, `acknowledge CODE` or `acknowledge CODE PERSON`, or why it is none.
 
     A retained order is refused: a broker hands it out again at every connection, long after the
-    person who sent it has gone to bed.
+    person who sent it has gone to bed. So is every order that is not `let_in`.
     """
     if retained:
         return Refusal(
@@ -255,11 +270,8 @@ def read_order(
         return Refusal("An order is text in UTF-8.")
     # phones begin a message with a capital letter
     order = words[0].lower() if words else ""
-    if order == Order.RESET:
-        return Refusal(
-            "A reset may start a pump, so it is not taken over the broker; "
-            "look at the tanks, then run weirkeeper reset at the guard itself."
-        )
+    if order in AT_THE_GUARD and order not in let_in:
+        return Refusal(AT_THE_GUARD[Order(order)])
     if order != Order.ACKNOWLEDGE or len(words) not in (2, 3):
         return Refusal('The guard takes one order here: "acknowledge" and the code of the alert.')
     if not _CODE.fullmatch(words[1]):

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from daemon import messages
-from rules.signals import Command, Event, EventKind
+from rules.signals import Command, Event, EventKind, Order
 from rules.site.model import Person
 
 MOST_ORDERS = 10
@@ -17,6 +17,10 @@ MOST_REPLIES = 20
 """Replies that may wait for the broker; the oldest go first."""
 
 MOST_OBEYED_KEPT = 256
+
+LET_IN = frozenset({Order.ACKNOWLEDGE})
+"""Orders that may come over the broker. Whoever lets in more has `messages.read_order` read them,
+and `rules` obey them from there: both refuse by themselves what moves a pump."""
 
 ORDER_S = 10.0
 """How long an order waits for the engine before its sender is told that nothing happened [s]."""
@@ -41,8 +45,9 @@ class _Asked:
 class Orders:
     """Orders of one site. `commands` is for the tick; the rest belongs to the link's worker."""
 
-    def __init__(self, people: Mapping[str, Person]) -> None:
+    def __init__(self, people: Mapping[str, Person], let_in: Collection[Order] = LET_IN) -> None:
         self._people = people
+        self._let_in = let_in
         self._for_the_tick: deque[Command] = deque()
         self._asked: list[_Asked] = []
         self._obeyed: deque[str] = deque(maxlen=MOST_OBEYED_KEPT)
@@ -63,7 +68,9 @@ class Orders:
         `open_codes` still wait for an answer: one of them is no repetition, even if the same
         digits were obeyed earlier in a long night.
         """
-        order = messages.read_order(payload, retained=retained, people=self._people)
+        order = messages.read_order(
+            payload, retained=retained, people=self._people, let_in=self._let_in
+        )
         shown = messages.echo(payload)
         if isinstance(order, messages.Refusal):
             self._refuse(order.sentence, shown)

@@ -11,8 +11,9 @@ from daemon.flight import Flight
 from daemon.link import Link
 from daemon.loop import Tally
 from rules.plan import Plan
-from rules.signals import Decision, LevelFigures
+from rules.signals import Decision, LevelFigures, PauseFigures
 from rules.site import show
+from rules.site.model import Site
 from rules.site.show import Units
 
 
@@ -22,6 +23,16 @@ def _reading(level: LevelFigures, units: Units) -> str:
         return f"not known, {level.why or 'it cannot be read'}"
     read = f"{show.length(level.level_m, units)}, good to {show.length(level.tolerance_m, units)}"
     return f"{read}; {level.why}" if level.why else read
+
+
+def paused(pause: PauseFigures, site: Site) -> str:
+    """The planned pause that goes on, in a sentence."""
+    pumps = " and ".join(site.label(pump) for pump in pause.pumps)
+    silent = ", ".join(pause.suppressed) or "nothing"
+    return (
+        f"pause for {pause.kind}: {pumps} off for another {show.duration(pause.left_s)}; "
+        f"suppressed: {silent}"
+    )
 
 
 class StatusBoard:
@@ -60,6 +71,7 @@ class StatusBoard:
             status["pumps"] = [asdict(pump) for pump in self._decision.pumps]
             status["drains"] = [asdict(drain) for drain in self._decision.drains]
             status["levels"] = [asdict(level) for level in self._decision.levels]
+            status["pause"] = asdict(self._decision.pause) if self._decision.pause else None
             status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
             status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
         return status
@@ -73,6 +85,8 @@ class StatusBoard:
         for pump in decision.pumps:
             flow = show.flow(pump.flow_m3_s, units)
             lines.append(f"{site.label(pump.pump)}: {pump.phase.value}, {flow}")
+        if decision.pause is not None:
+            lines.append(paused(decision.pause, site))
         for drain in decision.drains:
             spill = "" if isinf(drain.spill_s) else f", spills in {show.duration(drain.spill_s)}"
             lines.append(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 
 DESCRIPTION = """\
 Answers an alert by the code it shows, like 4821. Acknowledging says that somebody knows: it quiets
@@ -16,14 +17,14 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--socket", metavar="PATH", help="the guard's control socket")
 
 
-def order(name: str, code: str, socket: str | None) -> int:
-    """Give one order to the running guard and print its answer."""
+def give(request: Mapping[str, object], socket: str | None) -> int:
+    """Give one order to the running guard and print its answer; returns 1 where it is refused."""
     from daemon.control import ControlError, ask
     from daemon.errors import InputError
     from daemon.paths import control_socket
 
     try:
-        answer = ask(control_socket(socket), {"order": name, "code": code})
+        answer = ask(control_socket(socket), request)
     except ControlError as error:
         raise InputError(str(error)) from None
     print(answer["sentence"])
@@ -32,4 +33,4 @@ def order(name: str, code: str, socket: str | None) -> int:
 
 def main(options: argparse.Namespace) -> int:
     """Acknowledge."""
-    return order("acknowledge", options.code, options.socket)
+    return give({"order": "acknowledge", "code": options.code}, options.socket)

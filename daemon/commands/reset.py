@@ -18,6 +18,6 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
 
 def main(options: argparse.Namespace) -> int:
     """Reset."""
-    from daemon.commands.acknowledge import order
+    from daemon.commands.acknowledge import give
 
-    return order("reset", "all", options.socket)
+    return give({"order": "reset"}, options.socket)

@@ -171,15 +171,20 @@ class Night:
 
     def acknowledge(self, code: str, person: str = "", origin: Origin = Origin.BROKER) -> Event:
         """A person acknowledges; returns the answer."""
-        return self._order(Command(Order.ACKNOWLEDGE, code, origin, person))
+        return self.order(Command(Order.ACKNOWLEDGE, code, origin, person))
 
     def reset(self, code: str = EVERYTHING, origin: Origin = Origin.LOCAL) -> Event:
         """A person resets all that is latched, or what this code answers; returns the answer."""
-        return self._order(Command(Order.RESET, code, origin))
+        return self.order(Command(Order.RESET, code, origin))
 
-    def _order(self, command: Command) -> Event:
-        self._orders.append(command)
+    def give(self, *commands: Command) -> None:
+        """These orders, all at the next look."""
+        self._orders.extend(commands)
         self.tick()
+
+    def order(self, command: Command) -> Event:
+        """An order as it arrives; returns the answer."""
+        self.give(command)
         assert self.decision is not None
         kinds = (EventKind.ORDER_OBEYED, EventKind.ORDER_REFUSED)
         (answer,) = [event for event in self.decision.events if event.kind in kinds]
