@@ -19,9 +19,6 @@ STRETCH_S = 51.2
 RAMP_PIECES = 200
 """While something comes about slowly, it moves on by so small a part at most in one stretch."""
 
-WATCH_S = 15.0
-"""So long after anything moved, a keeper that cannot tell that it is idle gets every tick [s]."""
-
 ENDS = ("over", "lasts", "mended_after", "back_after")
 """Keys of a happening that say how long it takes or stands."""
 
@@ -31,6 +28,9 @@ class Keeper(Protocol):
 
     def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
         """Read the board, decide, drive the outputs."""
+
+    def idle_until_s(self) -> float:
+        """Until when looks at the same readings would change nothing [s]; past if the next may."""
 
 
 class Times:
@@ -60,27 +60,15 @@ class Pace:
 
     def __init__(self, drill: Drill, keeper: Keeper, *, every_tick: bool) -> None:
         self._times = Times(drill)
-        self._idle_until_s = getattr(keeper, "idle_until_s", None)
+        self._keeper = keeper
         self._every_tick = every_tick
-        self._moved_s = 0.0
-        self._outputs: tuple[bool, ...] = ()
 
     def next_tick(self, now: int, story_s: float | None) -> int:
         """The number of the tick to go to from tick `now`; `story_s` is the time in the story."""
         if self._every_tick:
             return now + 1
         t_s = now * TICK_S
-        if self._idle_until_s is not None:
-            until_s = self._idle_until_s()
-        else:
-            until_s = inf if t_s - self._moved_s >= WATCH_S else t_s
-        until_s = min(until_s, t_s + STRETCH_S)
+        until_s = min(self._keeper.idle_until_s(), t_s + STRETCH_S)
         if story_s is not None:
             until_s = min(until_s, t_s + self._times.still_until_s(story_s) - story_s)
-        return max(now + 1, int(until_s / TICK_S + 1e-6))
-
-    def note(self, now: int, early: bool, decision: Decision) -> None:
-        """Take what came of tick `now`; `early` tells that something moved before it was due."""
-        if early or decision.events or decision.outputs != self._outputs:
-            self._moved_s = now * TICK_S
-        self._outputs = decision.outputs
+        return max(now + 1, int(until_s / TICK_S + 1e-6)) if until_s > t_s else now + 1

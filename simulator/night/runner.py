@@ -182,7 +182,6 @@ def _play(night: Night, keeper: Keeper, pace: Pace, watch: _Watch, tap: Tap | No
             if guard is not None and observation is not None:
                 tap(now * TICK_S, observation, decision, guard)
         night.take(decision)
-        pace.note(now, now < due, decision)
 
 
 def compare(site: Site, drill: Drill, seed: int, *, progress: Progress | None = None) -> Comparison:

@@ -42,6 +42,11 @@ class FloatRelay:
         self._since_s: float | None = None
         self.acting = False
 
+    @property
+    def turning(self) -> bool:
+        """True while its contact says other than the relay, and has not stood long enough."""
+        return self._since_s is not None
+
     def look(self, t_s: float, wet: bool) -> bool:
         """Whether the relay keeps the pump off, given what its float says at `t_s` [s]."""
         if (wet is self._acts_when_wet) is self.acting:
@@ -79,6 +84,10 @@ class HighFloat(Unguarded):
         """Floats on the same pump that hang elsewhere; none here."""
         del pump
         return []
+
+    def idle_until_s(self) -> float:
+        """See `Unguarded`; no time at all while a relay is about to turn."""
+        return -inf if any(relay.turning for _, _, relay in self._relays) else inf
 
     def held(self, t_s: float) -> Mapping[str, str]:
         """The pumps of which a float asks for a stop."""
@@ -201,9 +210,15 @@ class Oracle(Unguarded):
         if not isinstance(board, PlantBoard):
             raise TypeError("the oracle needs the plant itself to see what is to come")
         self.cuts_s = foreseen_s(site, drill, board.plant.seed)
+        self._t_s = 0.0
+
+    def idle_until_s(self) -> float:
+        """Until the onset [s]."""
+        return self.cuts_s if self._t_s < self.cuts_s else inf
 
     def held(self, t_s: float) -> Mapping[str, str]:
         """All pumps, from the onset on."""
+        self._t_s = t_s
         return dict.fromkeys(self.site.pumps, "oracle") if t_s >= self.cuts_s else {}
 
 

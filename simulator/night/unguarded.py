@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import inf
 
 from daemon.ports import Board
 from rules.signals import Command, Decision, Event, EventKind
@@ -19,6 +20,7 @@ class Unguarded:
         self.site = site
         self.board = board
         self._outputs = tuple(site.outputs.items())
+        self._floats = site.floats()
         self._valves = {key for key, output in site.outputs.items() if output.kind == "top-off"}
         self._float = next(iter(site.floats(duty="top-off")), None)
         self._filling = False
@@ -28,6 +30,10 @@ class Unguarded:
         """The pumps kept off at `t_s` [s], each with what keeps it off; none here."""
         del t_s
         return {}
+
+    def idle_until_s(self) -> float:
+        """Until when looks at the same floats would change nothing [s]."""
+        return inf
 
     def tick(self, t_s: float, commands: tuple[Command, ...] = ()) -> Decision:
         """Read the floats there are, drive the outputs."""
@@ -48,7 +54,7 @@ class Unguarded:
 
     def wet(self, switch: str) -> bool:
         """What a float's contact says now."""
-        return self.board.closed(switch) is self.site.floats()[switch].wet_when_closed
+        return self.board.closed(switch) is self._floats[switch].wet_when_closed
 
     def _of_the_valve(self, t_s: float, filling: bool) -> list[Event]:
         if filling is self._filling:

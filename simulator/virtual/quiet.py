@@ -45,7 +45,6 @@ class QuietTime:
         self._world = world
         self._began_s = loop.time()
         self._n = 0
-        self._early = False
         self._guard: Guard | None = None
         self._pace: Pace | None = None
         self._outputs: tuple[bool, ...] | None = None
@@ -59,8 +58,6 @@ class QuietTime:
     def note(self, decision: Decision) -> None:
         """Take what came of the tick."""
         self._outputs = decision.outputs
-        if self._pace is not None:
-            self._pace.note(self._n, self._early, decision)
 
     async def until_next(self) -> float:
         """Wait for the next tick that could change anything, and return its time [s]."""
@@ -79,7 +76,6 @@ class QuietTime:
 
     def _stretch(self) -> int | None:
         """The tick at the end of a stretch without any; None when the next is to come."""
-        self._early = False
         if self._pace is None or self._outputs is None or self._busy():
             return None
         strand = current_strand()
@@ -94,7 +90,6 @@ class QuietTime:
             return None
         reached_s = self._world.move_until(self._began_s + due * TICK_S) - self._began_s
         reached = max(self._n + 1, ceil(reached_s / TICK_S - 1e-6))
-        self._early = reached < due
         if self._guard is not None and reached > self._n + 1:
             self._guard.pass_over((reached - 1) * TICK_S)
         return reached
