@@ -17,6 +17,7 @@ from typing import Protocol
 import structlog
 
 from daemon.assembly import Assembly
+from daemon.flight import Records
 from daemon.guard import Guard
 from daemon.link import Link, LinkStatus
 from daemon.loop import RealTime
@@ -106,6 +107,7 @@ class DaemonHost:
         *,
         without: frozenset[str],
         every_tick: bool,
+        records: Records | None,
     ) -> None:
         self._site = site
         self._pins = pins
@@ -115,6 +117,7 @@ class DaemonHost:
         self._world: Surroundings | None = None
         self._without = without
         self._every_tick = every_tick
+        self._records = records
         self.taps: list[Tap] = []
         self._decision = Decision((), (), (), (), ())
         self._orders: list[Command] = []
@@ -283,6 +286,7 @@ class DaemonHost:
             link=run.link,
             latches=LATCHES,
             socket=None,
+            records=self._records,
             machine=machine,
             without=self._without,
         )

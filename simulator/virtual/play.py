@@ -11,6 +11,7 @@ from typing import Any
 
 import structlog
 
+from daemon.flight import Records
 from rules.site.model import Site
 from simulator.night.night import Night, Progress
 from simulator.night.outcome import Outcome
@@ -64,11 +65,13 @@ def run_daemon(
 
 @dataclass(frozen=True, slots=True)
 class Ways:
-    """How a night is run: hazards taken out, rows kept for pictures, no tick left out."""
+    """How a night is run: hazards taken out, rows kept for pictures, no tick left out, and what
+    the flight recorder writes on the simulated disk."""
 
     without: frozenset[str] = frozenset()
     rows: bool = True
     every_tick: bool = False
+    records: Records | None = None
 
 
 PLAIN = Ways()
@@ -104,7 +107,13 @@ class Stage:
         around = Around(loop, self.broker, self.disk, clock, trace, chance("machine"))
         boot = f"drill-{seed}"
         self.host = DaemonHost(
-            site, self.pins, around, boot, without=ways.without, every_tick=ways.every_tick
+            site,
+            self.pins,
+            around,
+            boot,
+            without=ways.without,
+            every_tick=ways.every_tick,
+            records=ways.records,
         )
         self.night = Night(
             site,
