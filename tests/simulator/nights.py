@@ -33,13 +33,6 @@ def shorter(drill: Drill, lasts_s: float) -> Drill:
     return drill.model_copy(update={"lasts": lasts_s})
 
 
-def decided_s(drill: Drill) -> float:
-    """Two minutes after all has happened, and all that must come of it had to come [s]."""
-    events = max(h.at + (getattr(h, "over", 0.0) or 0.0) for h in drill.happens)
-    limits = [getattr(statement, "within", None) or 0.0 for statement in drill.must]
-    return min(drill.lasts, max(events, (drill.cause_s or 0.0) + max(limits, default=0.0)) + 120.0)
-
-
 def failed(outcome: Outcome) -> list[str]:
     """What did not hold, with what was seen, for the message of a failed test."""
     return [f"{f.statement}: {f.detail}" for f in outcome.findings if not f.held]

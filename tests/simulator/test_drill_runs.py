@@ -31,12 +31,6 @@ ELSEWHERE = {
 }  # fmt: skip
 """Drills about what a demo site has not."""
 
-WORKSHOP = (
-    "canister-clogged", "main-drain-draws-air-second-blocked", "refugium-overgrown",
-    "slot-blocked", "water-change-brings-more", "water-change-takes-more",
-)  # fmt: skip
-"""Drills that are about something only the third site has, and some that are hard on it."""
-
 SPILLS = ("main-drain-blocked", "two-drains-blocked", "all-drains-blocked", "high-float-stuck")
 FIRST_LINE = frozenset({"drain-capacity"})
 BLOCKED = Ask("main-drain-blocked")
@@ -49,14 +43,11 @@ def asking(*asks: Ask) -> pytest.MarkDecorator:
     return pytest.mark.parametrize("asked", asks, ids=str)
 
 
-@asking(
-    *(Ask(name, where) for where in ELSEWHERE for name in drill_names()),
-    *(Ask(name, "workshop") for name in WORKSHOP),
-)
+@asking(*(Ask(name, where) for where in ELSEWHERE for name in drill_names()))
 def test_guard_passes(asked: Ask, night: Nights) -> None:
     """Every drill on both demo sites, or a sentence that says what the site lacks."""
     outcome = night(asked)
-    if asked.name in ELSEWHERE.get(asked.site, ()):
+    if asked.name in ELSEWHERE[asked.site]:
         assert outcome.not_applicable is not None
         assert "has no" in outcome.not_applicable
         return
