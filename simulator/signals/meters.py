@@ -11,7 +11,7 @@ from simulator.water.plant import Plant
 
 START_M3_S = (4e-6, 8e-6)  # under this flow a meter's wheel stands still
 BRAKED = 20.0  # with all of its flow missed for growth, it would start so many times later
-NOISE_SHARE = 0.01  # stray pulses that add no more than this to the usual ones change nothing
+NOISE_SHARE = 0.03  # stray pulses that add no more than this to the usual ones change nothing
 MANY = 30.0  # from so many pulses on, their number is as good as normally distributed
 
 
