@@ -21,13 +21,13 @@ from simulator.virtual.trace import Trace
 RECORDS = Records(Path("/state"), site_text("classroom"), "sim+plant, virtual time")
 
 
-def night(around: str = "") -> Drill:
+def night(around: str = "", lasts: str = "390 s") -> Drill:
     """The main drain blocks after a minute, and something happens around the guard."""
     text = f"""
 title = "A drain, and more"
 story = "The main drain blocks, and something happens to the disk."
 starts_at = "03:00"
-lasts = "390 s"
+lasts = "{lasts}"
 happens = [
   {{ at = "60 s", what = "block", where = "main drain of the first display", cause = true }},
   {around}
@@ -121,7 +121,8 @@ def test_a_guard_killed_in_the_midst_leaves_whole_files(
     seed: int, classroom: Site, tmp_path: Path
 ) -> None:
     """Whenever that is: what was half written is gone once the next guard looks round."""
-    drill = night(f'{{ at = "{66 + 10 * seed} s", what = "guard killed", back_after = "5 s" }}')
+    killed = f'{{ at = "{66 + 10 * seed} s", what = "guard killed", back_after = "5 s" }}'
+    drill = night(killed, lasts="10 min")
     files, lines = played(classroom, drill, seed=seed)
     found = recordings(files, tmp_path)
     assert found
