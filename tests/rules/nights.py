@@ -14,6 +14,7 @@ from rules.orders import EVERYTHING
 from rules.plan import Plan
 from rules.signals import (
     Alarm,
+    AskedPause,
     Command,
     Decision,
     Event,
@@ -176,6 +177,10 @@ class Night:
     def reset(self, code: str = EVERYTHING, origin: Origin = Origin.LOCAL) -> Event:
         """A person resets all that is latched, or what this code answers; returns the answer."""
         return self.order(Command(Order.RESET, code, origin))
+
+    def pause(self, kind: str, lasts_s: float | None = None) -> Event:
+        """A person pauses the pump, at the guard; returns the answer."""
+        return self.order(Command(Order.PAUSE, AskedPause(kind, lasts_s).text, Origin.LOCAL))
 
     def give(self, *commands: Command) -> None:
         """These orders, all at the next look."""
