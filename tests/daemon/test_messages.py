@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon import messages
+from daemon.orders import LET_IN
 from rules.signals import AlarmState, Command, Event, EventKind, Order, Origin, Priority
 from tests.daemon.decisions import SAYING, WALL, alarm, classroom, raised
 
@@ -172,7 +173,7 @@ def test_ranks_put_news_under_every_alert() -> None:
 
 def order(payload: bytes | str, *, retained: bool = False) -> Command | messages.Refusal:
     raw = payload.encode() if isinstance(payload, str) else payload
-    return messages.read_order(raw, retained=retained, people=SITE.people)
+    return messages.read_order(raw, retained=retained, people=SITE.people, let_in=LET_IN)
 
 
 @pytest.mark.parametrize(
@@ -204,6 +205,9 @@ def test_orders_that_are_taken(payload: str, person: str) -> None:
         ("acknowledge 4821 guest", "does not let"),
         ("reset 4821", "weirkeeper reset"),
         ("reset", "weirkeeper reset"),
+        ("pause feeding", "weirkeeper pause at the guard"),
+        ("Pause", "weirkeeper pause at the guard"),
+        ("end-pause", "weirkeeper pause --end"),
         (b"\xff\xfe\x00acknowledge", "UTF-8"),
         ("acknowledge 4821" + " " * 60, "64 bytes"),
         ("acknowledge 4821\x00", "number"),
@@ -228,7 +232,7 @@ def test_a_retained_order_is_refused_even_if_it_is_good() -> None:
 @given(payload=st.binary(max_size=200), retained=st.booleans())
 def test_no_payload_raises_and_no_payload_resets(payload: bytes, retained: bool) -> None:
     """Whatever arrives is an acknowledgement or a sentence, and can be shown again."""
-    result = messages.read_order(payload, retained=retained, people=SITE.people)
+    result = messages.read_order(payload, retained=retained, people=SITE.people, let_in=LET_IN)
     if isinstance(result, Command):
         assert not retained
         assert result.order is Order.ACKNOWLEDGE
