@@ -119,7 +119,7 @@ class Flight:
         # from here on it belongs to the worker
         self._packer = Packer(site)
         self._minutes = Minutes(site)
-        self._ring = Ring(BEFORE_S, MOST_BLOCKS)
+        self.ring = Ring(BEFORE_S, MOST_BLOCKS)
         self._under_way: _UnderWay | None = None
         self._last: Look | None = None
         self._broken = ""
@@ -220,7 +220,7 @@ class Flight:
 
     def _pack(self, stretch: Stretch) -> None:
         block = self._packer.pack(stretch)
-        self._ring.add(block)
+        self.ring.add(block)
         if self._under_way is not None:
             self._under_way.blocks.append(block)
         for look in stretch.looks:
@@ -250,7 +250,7 @@ class Flight:
             synchronised=self._clock.synchronised(),
         )
         name = name_of(wall, self._boot, trip.what)
-        blocks = list(self._ring.blocks)
+        blocks = list(self.ring.blocks)
         self._under_way = _UnderWay(trip, name, head, blocks, t_s, t_s + AFTER_S)
         self._put(whole=False)
 

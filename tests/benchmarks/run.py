@@ -13,9 +13,11 @@ import random
 import statistics
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -26,7 +28,10 @@ from gpiozero.pins.mock import MockFactory  # noqa: E402
 
 from daemon import logs  # noqa: E402
 from daemon.assembly import Assembly  # noqa: E402
+from daemon.flight import Flight, Records  # noqa: E402
+from daemon.guard import Guard  # noqa: E402
 from daemon.loop import RealTime  # noqa: E402
+from daemon.machine import THIS  # noqa: E402
 from daemon.pins import PinBoard  # noqa: E402
 from rules import engine  # noqa: E402
 from rules.assessment.assess import assess  # noqa: E402
@@ -234,6 +239,38 @@ def cost_of_edges(trials: int) -> None:
     say("  as a share of one tick, most", f"{worst / 1e3 / TICK_S:9.2f}")
 
 
+def recorder(name: str, looks: int) -> None:
+    """What the flight recorder takes of a tick, and of memory, in ten minutes and a trip.
+
+    The loop rests after every hundred looks, as a guard does after every one.
+    """
+    site = library.load_site(name)
+    board, taken = MemoryBoard(site), []
+    guard, noise, began = Guard(site, board, "bench"), random.Random(1), datetime.now(UTC)
+    edge = next(key for key, each in site.floats().items() if each.duty == "spill-edge")
+    with tempfile.TemporaryDirectory() as folder:
+        flight = Flight(guard, "bench", Records(Path(folder), "", "bench"), THIS)
+        for n in range(1, looks):
+            board.counts.update(
+                (key, was + noise.randint(45, 52)) for key, was in board.counts.items()
+            )
+            if n == looks - 50:
+                board.wet(edge, True)
+            t_s = n * TICK_S + noise.uniform(0.0, 2e-3)
+            decision, wall = guard.tick(t_s), began + timedelta(seconds=t_s)
+            start = time.perf_counter()
+            flight.take(t_s, n, wall, decision)
+            taken.append(time.perf_counter() - start)
+            if n % 100 == 0:
+                time.sleep(0.02)
+        flight.close()
+        size = sum(each.stat().st_size for each in Path(folder).glob("recordings/*"))
+    kept = sum(len(block.rows) + len(block.remembered) for block in flight.ring.blocks)
+    say(f"flight recorder, one tick, {name}", spread(taken, 1e6, "us"))
+    say(f"  its last ten minutes in memory, {name}", f"{kept / 1e6:9.2f} MB")
+    say(f"  as a file on the disk, {name}", f"{size / 1e6:9.2f} MB")
+
+
 def resident() -> None:
     """Memory of the daemon as on a Pi, its pins mocked, its broker away."""
     megabytes = memory_of([sys.executable, "-c", CHILD, "simulator/sites/classroom.toml"], 8.0)
@@ -244,6 +281,7 @@ PARTS: dict[str, Callable[[int], None]] = {
     "step": lambda n: [engine_step(name, 4000 * n) for name in ("classroom", "rack")] and None,
     "drill": lambda _n: drill_speed(),
     "edge": lambda n: cost_of_edges(2 * n),
+    "recorder": lambda n: [recorder(name, 1300 * n) for name in ("classroom", "rack")] and None,
     "memory": lambda _n: resident(),
     "hydraulics": lambda n: [hydraulics(name, 4 * n) for name in ("classroom", "rack")] and None,
     "start": lambda _n: start_times(),

@@ -252,7 +252,7 @@ def test_an_hour_of_looks_takes_no_more_memory_than_ten_minutes(tmp_path: Path) 
             sizes.append(tracemalloc.get_traced_memory()[0])
     finally:
         tracemalloc.stop()
-    assert sum(block.looks for block in bench.flight._ring.blocks) > 6000
+    assert sum(block.looks for block in bench.flight.ring.blocks) > 6000
     assert max(sizes) < 500_000, "the ring, and some looks that are not packed yet"
     assert sizes[-1] < sizes[0] + 50_000
     assert len(bench.days()) == 1
