@@ -85,6 +85,7 @@ def _about(replay: Replay, comparison: Comparison) -> list[str]:
     if head is not None:
         origin = [head.story, f"boot {head.boot}" if head.boot else "", head.source]
         origin += [f"began {head.began.isoformat(' ', 'seconds')}"] if head.began else []
+        origin += ["by a clock that followed no time source"] if head.synchronised is False else []
         origin += [f"without {', '.join(head.without)}"] if head.without else []
         lines.append("  " + "; ".join(filter(None, origin)))
         if not recording.whole:

@@ -130,16 +130,17 @@ def test_whatever_is_seen_said_and_ordered_comes_back_the_same(
     text=st.text(st.characters(exclude_characters="\r\0", exclude_categories=["Cs"])),
     story=TEXTS,
     offset_min=st.integers(-720, 720),
+    follows=st.sampled_from([True, False, None]),
 )
 @settings(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_the_head_comes_back_the_same(
-    text: str, story: str, offset_min: int, tmp_path: Path
+    text: str, story: str, offset_min: int, follows: bool | None, tmp_path: Path
 ) -> None:
     zone = timezone(timedelta(minutes=offset_min))
     began = datetime(2026, 2, 3, 2, 40, 0, 123456, zone)
-    said = Head("classroom", text, "boot-1", "pins", began, ("leak", "mains"), story)
+    said = Head("classroom", text, "boot-1", "pins", began, ("leak", "mains"), story, follows)
     recording = read_back(tmp_path, written([], said))
     assert recording.head == said
 
