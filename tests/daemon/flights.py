@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from math import inf
@@ -131,6 +132,7 @@ class Bench:
         )
         self.flight = Flight(self.guard, boot, records, self.machine)
         self.seen: list[tuple[Observation, Decision]] = []
+        self.took_s: list[float] = []
         self.n = 0
 
     def run(self, seconds: float) -> None:
@@ -148,7 +150,9 @@ class Bench:
         decision = self.guard.tick(t_s)
         assert self.guard.observation is not None
         self.seen.append((self.guard.observation, decision))
+        began_s = time.perf_counter()
         self.flight.take(t_s, self.n, self.clock.wall(), decision)
+        self.took_s.append(time.perf_counter() - began_s)
         self.wake_those_due()
 
     def wake_those_due(self) -> None:
