@@ -101,12 +101,12 @@ def say(row: Row, view: View) -> Saying:
         for other, its in zip(view.plan.rows, view.memory.rows, strict=True)
         if row.subject in other.pumps and (its.standing or its.held)
     ]
-    why = "; ".join(causes) or "it is being brought back"
+    why = f"it was cut for: {'; '.join(causes)}" if causes else "it is being brought back"
     done = f"It is tried again by itself, {len(RESTS_S)} times at most after water cut it."
     if state.phase is Phase.LATCHED:
         done = "It stays off until somebody resets it at the guard: nothing more is done by itself."
     return Saying(
-        what=f"The {name} has not run for {show.duration(_off_s(row, view))}: {why}",
+        what=f"The {name} has not run for {show.duration(_off_s(row, view))}; {why}",
         where=name,
         done=done,
         do_now="What lives there needs moving water and air: stir the surface by hand, hang an air "

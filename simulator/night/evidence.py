@@ -9,9 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import nan
 
-from rules.signals import AlarmState, Decision, Event, EventKind
+from rules.signals import AlarmState, Decision, Event, EventKind, Phase
 from rules.site.model import Site
 from simulator.water.plant import Plant
+
+UNWANTED = (Phase.WAITING, Phase.LATCHED)
+"""Phases of a pump that is off although nobody wants it so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,8 @@ class Evidence:
         self._began_s = began_s  # by the guard's clock, in which its events are told
         self.events: list[Event] = []
         self.cuts: list[tuple[float, str]] = []
+        self.pauses: list[tuple[float, str]] = []
+        self._paused: set[str] = set()  # wanted off, until they are started again
         self.starts: list[tuple[float, str]] = []
         self.arrived: list[Arrived] | None = None  # filled where the whole daemon runs
         self.opened_s: list[float] = []
@@ -70,18 +75,22 @@ class Evidence:
             self.events.append(replace(event, t_s=event.t_s - self._began_s))
         self._highest_m = list(map(max, self._highest_m, self.plant.surface_m))
         on, was = self.plant.on, self._was
-        off = not all(on[relay] for relay in self._relays.values())
-        if off:
+        self._paused |= {p.pump for p in decision.pumps if p.phase is Phase.PAUSED}
+        self._paused -= {p.pump for p in decision.pumps if p.phase in UNWANTED}
+        off = {pump for pump, relay in self._relays.items() if not on[relay]}
+        if off - self._paused:
             self.off_s += dt_s
             if self.cause_s is None or t_s < self.cause_s:
                 self.off_before_cause_s += dt_s
         if on == was:
             return
         self._was = dict(on)
-        self.cuts += [(t_s, pump) for pump, relay in self._relays.items() if was[relay] > on[relay]]
-        self.starts += [
-            (t_s, pump) for pump, relay in self._relays.items() if on[relay] > was[relay]
-        ]
+        for pump, relay in self._relays.items():
+            if on[relay] > was[relay]:
+                self.starts.append((t_s, pump))
+                self._paused.discard(pump)
+            elif was[relay] > on[relay]:
+                (self.pauses if pump in self._paused else self.cuts).append((t_s, pump))
         for valve in self._valves:
             if on[valve] and not was[valve]:
                 self.opened_s.append(t_s)
@@ -120,12 +129,18 @@ class Evidence:
         since = self.cause_s or 0.0
         return next((t for t, which in self.cuts if t >= since and pump in (None, which)), None)
 
+    def paused_s(self, pump: str) -> float | None:
+        """When a pump was first stopped by a planned pause after the cause."""
+        since = self.cause_s or 0.0
+        return next((t for t, which in self.pauses if t >= since and which == pump), None)
+
     def restarted_s(self, pump: str) -> float | None:
-        """When a pump was first started again after its first cut after the cause."""
-        cut_s = self.first_cut_s(pump)
-        if cut_s is None:
+        """When a pump was first started again after its first cut or pause after the cause."""
+        stops = (self.first_cut_s(pump), self.paused_s(pump))
+        stopped_s = min((t_s for t_s in stops if t_s is not None), default=None)
+        if stopped_s is None:
             return None
-        return next((t for t, which in self.starts if which == pump and t > cut_s), None)
+        return next((t for t, which in self.starts if which == pump and t > stopped_s), None)
 
     def standing_causes(self, pump: str, t_s: float) -> set[str]:
         """Rows that a pump was last cut for before `t_s` and whose alarm then still stood."""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from rules.orders import ACKNOWLEDGEABLE, EVERYTHING
-from rules.signals import Alarm, Command, Order, Origin
+from rules.signals import Alarm, AskedPause, Command, Order, Origin
 from rules.site.model import Site
 from simulator.story.acts import Part, at_once
 from simulator.story.happenings import Happening
@@ -17,8 +17,11 @@ from simulator.story.happenings_world import (
     GuardReboots,
     GuardUnpowered,
     GuardUpgraded,
+    Paused,
+    PauseEnded,
     Reset,
 )
+from simulator.story.roles import resolve
 
 
 class GuardHost(Protocol):
@@ -72,6 +75,12 @@ def to_the_guard(
             return done(lambda host: host.upgrade(event.back_after))
         case Acknowledge():
             return done(lambda host: _acknowledge(site, host, event.hazard))
+        case Paused():
+            pump = resolve(site, "pump", event.where)[0]
+            asked = AskedPause(event.kind, event.for_, pump).text
+            return done(lambda host: host.order(_command(site, Order.PAUSE, asked)))
+        case PauseEnded():
+            return done(lambda host: host.order(_command(site, Order.END_PAUSE, EVERYTHING)))
         case Reset():
             return done(lambda host: host.order(_command(site, Order.RESET, EVERYTHING)))
         case _:

@@ -69,6 +69,8 @@ from simulator.story.happenings_world import (
     GuardReboots,
     GuardUnpowered,
     GuardUpgraded,
+    Paused,
+    PauseEnded,
     Reset,
 )
 
@@ -129,6 +131,8 @@ Happening = Annotated[
     | BrokerHangs
     | BrokerForgets
     | Acknowledge
+    | Paused
+    | PauseEnded
     | Reset,
     Field(discriminator="what"),
 ]

@@ -6,9 +6,10 @@ from typing import ClassVar, Literal
 
 from pydantic import Field
 
+from rules.site.pauses import PauseKind
 from rules.site.quantities import Duration
 from simulator.story.happenings_base import Beginning, Passing
-from simulator.story.named import HazardName
+from simulator.story.named import HazardName, PumpRole
 
 
 class GuardKilled(Beginning):
@@ -107,6 +108,23 @@ class Acknowledge(Beginning):
 
     what: Literal["acknowledge"]
     hazard: HazardName | None = None
+
+
+class Paused(Beginning):
+    """Somebody at the guard pauses the pump; it comes back by itself."""
+
+    what: Literal["pause"]
+    kind: PauseKind
+    for_: Duration | None = Field(
+        None, alias="for", description="how long [s]; as usual for its kind if not given"
+    )
+    where: PumpRole = Field("return pump", description="a pump of the circuit that is to stop")
+
+
+class PauseEnded(Beginning):
+    """Somebody at the guard ends the pause before its time."""
+
+    what: Literal["end pause"]
 
 
 class Reset(Beginning):

@@ -16,6 +16,7 @@ from simulator.story.statements import (
     MustArrive,
     MustCut,
     MustName,
+    MustPause,
     MustRestart,
     MustRun,
     MustStandOff,
@@ -43,7 +44,9 @@ RUNNING_SHARE = 0.5
 
 NO_DAEMON = "no alert was sent at all: that takes the whole daemon"
 
-AboutPumps = MustCut | MustRestart | MustStandOff | MustRun | NoRestart | NoPumpOn | NoHunting
+AboutPumps = (
+    MustCut | MustPause | MustRestart | MustStandOff | MustRun | NoRestart | NoPumpOn | NoHunting
+)
 """Statements of what becomes of a pump."""
 
 
@@ -161,6 +164,12 @@ def _of_the_pumps(site: Site, statement: AboutPumps, seen: Evidence) -> Finding:
     match statement:
         case MustCut():
             return _cut(site, statement, seen)
+        case MustPause():
+            pumps = resolve(site, "pump", statement.where)
+            times = [seen.paused_s(pump) for pump in pumps]
+            said = f"the {_labels(site, pumps)} is paused{_limit(statement.within)}"
+            held = all(_in_time(t_s, statement.within, seen) for t_s in times)
+            return Finding(said, held, ", ".join(_after(t_s, seen) for t_s in times))
         case MustRun():
             return _runs(site, statement, seen)
         case MustStandOff():

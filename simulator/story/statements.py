@@ -63,9 +63,16 @@ class MustRun(_Statement):
 
 
 class MustRestart(_Timed):
-    """The pump, once cut, is started again."""
+    """The pump, once cut or paused, is started again."""
 
     what: Literal["pump restarts"]
+    where: PumpRole = "return pump"
+
+
+class MustPause(_Timed):
+    """The pump is stopped by a planned pause."""
+
+    what: Literal["pump pauses"]
     where: PumpRole = "return pump"
 
 
@@ -95,6 +102,7 @@ class MustArrive(_Timed):
 
 Must = Annotated[
     MustCut
+    | MustPause
     | MustRestart
     | MustStandOff
     | MustRun
@@ -195,6 +203,7 @@ MustNot = Annotated[
 ]
 Statement = (
     MustCut
+    | MustPause
     | MustRestart
     | MustStandOff
     | MustRun

@@ -426,7 +426,10 @@ def test_it_says_for_how_long_why_and_what_the_animals_need() -> None:
     night.wait(2 * HOUR_S)
     night.rest(30)
     saying = night.raised(OFF)[1].saying
-    assert saying.what.startswith("The return pump has not run for 2 h 00 min: display stands at")
+    assert saying.what == (
+        "The return pump has not run for 2 h 00 min; it was cut for: display stands at 585.0 mm, "
+        "its spill edge"
+    )
     assert "resets it at the guard" in saying.done
     assert "stir the surface by hand" in saying.do_now
     assert "air pump" in saying.do_now

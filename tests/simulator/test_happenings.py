@@ -240,6 +240,27 @@ def test_a_person_answers_what_stands_and_nothing_else(site: Site) -> None:
     assert host.done[4:] == [order(Order.RESET, "all")]
 
 
+def test_a_person_pauses_the_pump_and_ends_the_pause(site: Site) -> None:
+    host = Recorder()
+    tale = Tale(
+        site,
+        'at = "1 s"; what = "pause"; kind = "feeding"',
+        'at = "2 s"; what = "end pause"',
+        'at = "3 s"; what = "pause"; kind = "cleaning"; for = "20 min"; where = "return-pump"',
+        host=host,
+    )
+
+    def order(kind: Order, code: str) -> tuple[object, ...]:
+        return ("order", Command(kind, code, Origin.LOCAL, "keeper"))
+
+    tale.to(1.0)
+    assert host.done == [order(Order.PAUSE, "feeding pump=return-pump")]
+    tale.to(2.0)
+    assert host.done[1:] == [order(Order.END_PAUSE, "all")]
+    tale.to(3.0)
+    assert host.done[2:] == [order(Order.PAUSE, "cleaning for=1200 pump=return-pump")]
+
+
 def test_what_only_the_daemon_has_is_listed_and_left_alone(site: Site) -> None:
     tale = Tale(
         site,
@@ -260,7 +281,7 @@ def test_no_happening_is_without_an_act(site: Site) -> None:
         "share": '"10 %"', "where": '"{}"', "state": '"open"', "to": '"{}"', "flow": '"1 l/min"',
         "volume": '"1 l"', "more": '"in"', "a_day": '"2 %"', "height": '"9 mm"', "lasts": '"9 s"',
         "a_minute": "5", "for": '"1 s"', "with": '"low float"', "drops": "9", "a_second": "9",
-        "by": '"5 mm"', "spread": '"5 mm"',
+        "by": '"5 mm"', "spread": '"5 mm"', "kind": '"feeding"',
     }  # fmt: skip
     wheres = {
         "displace": "display", "stir": "display", "leak": "display", "lose water": "display",
@@ -271,6 +292,7 @@ def test_no_happening_is_without_an_act(site: Site) -> None:
         "free valve": "top-off valve", "stick": "high float", "free": "high float",
         "cut cable": "flow meter", "loose cable": "level sensor", "mend cable": "high float",
         "swap": "high float", "splash": "high float", "dull pad": "leak pad",
+        "pause": "return pump",
     }  # fmt: skip
     levels = ("offset", "hiss", "drop out", "freeze")
     meters = ("silence", "revive meter", "drift", "foul", "noise", "quiet")

@@ -12,7 +12,9 @@ from rules.signals import (
     Decision,
     Event,
     EventKind,
+    Phase,
     Priority,
+    PumpFigures,
     Saying,
 )
 from rules.site.model import Site
@@ -36,12 +38,16 @@ class Seen:
         self.evidence = Evidence(site, self.plant, cause_s, 0.0)
         self._t_s = 0.0
 
-    def tick(self, t_s: float, *events: Event, on: bool | None = None) -> Seen:
-        """One tick at a time, with what the guard said, and the pump's relay then."""
+    def tick(
+        self, t_s: float, *events: Event, on: bool | None = None, phase: Phase | None = None
+    ) -> Seen:
+        """One tick at a time: what the guard said, the pump's relay then, and its phase."""
         if on is not None:
             self.plant.command(RELAY, on)
         told = tuple(replace(event, t_s=t_s) for event in events)
-        self.evidence.take(t_s, t_s - self._t_s, replace(NOTHING, events=told))
+        pumps = () if phase is None else (PumpFigures(PUMP, phase, 0.0, 0.0),)
+        decided = replace(NOTHING, events=told, pumps=pumps)
+        self.evidence.take(t_s, t_s - self._t_s, decided)
         self._t_s = t_s
         return self
 
@@ -87,6 +93,39 @@ def cut(*rows: str) -> Event:
 
 MUST_RESTART = 'must = [{ what = "pump restarts" }]'
 NO_RESTART = 'must_not = [{ what = "pump restarts" }]'
+
+
+PAUSES = 'must = [{ what = "pump pauses", within = "5 s" }]'
+
+
+def test_a_planned_pause_is_no_cut_and_nothing_needless(classroom: Site) -> None:
+    seen = Seen(classroom).tick(1.0, on=True).tick(12.0, on=False, phase=Phase.PAUSED)
+    assert seen.holds(PAUSES)
+    assert seen.holds('must_not = [{ what = "pump cut" }]')
+    seen.tick(60.0, phase=Phase.PAUSED).tick(61.0, phase=Phase.STARTING)
+    seen.tick(64.0, on=True, phase=Phase.PROVING)
+    assert seen.evidence.off_s == 0.0
+    assert seen.holds('must = [{ what = "pump restarts", within = "54 s" }]')
+    assert not seen.holds('must = [{ what = "pump restarts", within = "53 s" }]')
+
+
+def test_a_pump_that_is_cut_is_not_paused(classroom: Site) -> None:
+    seen = Seen(classroom).tick(1.0, on=True).tick(12.0, on=False, phase=Phase.WAITING)
+    assert not seen.holds(PAUSES)
+    assert not seen.holds('must_not = [{ what = "pump cut" }]')
+    assert seen.evidence.off_s > 0.0
+
+
+def test_a_pump_that_a_trip_takes_out_of_its_pause_is_off_for_the_trip(classroom: Site) -> None:
+    seen = Seen(classroom).tick(1.0, on=True).tick(12.0, on=False, phase=Phase.PAUSED)
+    seen.tick(20.0, phase=Phase.LATCHED).tick(30.0, phase=Phase.LATCHED)
+    assert seen.evidence.off_s == 18.0
+
+
+def test_a_pause_before_the_cause_or_too_late_does_not_count(classroom: Site) -> None:
+    for at_s in (5.0, 16.0):
+        seen = Seen(classroom).tick(1.0, on=True).tick(at_s, on=False, phase=Phase.PAUSED)
+        assert not seen.holds(PAUSES)
 
 
 def test_a_restart_is_a_start_after_a_cut_after_the_cause(classroom: Site) -> None:
