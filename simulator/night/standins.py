@@ -119,6 +119,11 @@ class _FlowRelay:
         self.normal_m3_s: float | None = None
         self.fallen = False
 
+    @property
+    def busy(self) -> bool:
+        """True while it learns, or sees a low flow and has not fallen yet."""
+        return self.normal_m3_s is None or (self._low_since_s is not None and not self.fallen)
+
     def look(self, t_s: float, count: int, watching: bool) -> bool:
         """Whether the relay has fallen; `watching` is False while it waits for the mains."""
         self._learn(t_s, count)
@@ -175,8 +180,10 @@ class LowFlow(Unguarded):
         self._t_s = 0.0
 
     def idle_until_s(self) -> float:
-        """When it must look again, so that its window means what it says [s]."""
-        return self._t_s + 0.5 * WINDOW_S
+        """Until when looks at the same flow would change nothing [s]."""
+        if any(relay.busy for relays in self._relays.values() for relay in relays):
+            return self._t_s + 0.5 * WINDOW_S
+        return self._waits_until_s if self._waits_until_s > self._t_s else inf
 
     def held(self, t_s: float) -> Mapping[str, str]:
         """The pumps whose flow has been low."""
