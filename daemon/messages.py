@@ -32,6 +32,7 @@ ALERTS = frozenset(
         EventKind.ALARM_ACKNOWLEDGED,
         EventKind.ALARM_ENDED,
         EventKind.PUMP_CUT,
+        EventKind.PUMP_HELD,
     }
 )
 """Events that somebody must hear of, however long the broker was away."""

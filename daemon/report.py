@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from daemon.checking import Checked
+from rules import pausing
 from rules.assessment.assess import Assessment
 from rules.assessment.band import Band
 from rules.assessment.failures import Result, Sort
@@ -20,6 +21,7 @@ from rules.pumping import NOT_WATER
 from rules.resting import RESTS_S
 from rules.site import show
 from rules.site.passages import Branch
+from rules.site.pauses import PAUSE_KINDS
 from rules.site.sensors import (
     FloatSwitch,
     FlowMeter,
@@ -57,7 +59,12 @@ def print_check(checked: Checked) -> None:
         ("Outputs", _outputs(plan)),
         ("Where floats should hang (above each chamber's bottom)", _floats(plan, found)),
         ("Who would see what", _coverage(found)),
-        ("Cause and effect", _matrix(plan)),
+        (
+            "Cause and effect (on reset: at once, unless its signal only cannot be read; that is "
+            f"tried again {len(RESTS_S)} times)",
+            _matrix(plan),
+        ),
+        ("Planned pauses (weirkeeper pause)", _pauses(plan)),
         ("The whole", _whole(plan, found)),
     ):
         console.print()
@@ -261,7 +268,12 @@ def _matrix(plan: Plan) -> Table:
             continue  # one for every sensor, all alike: said once below
         delay = show.duration(row.delay_s) if row.delay_s else "filter"
         table.add_row(
-            row.id, row.cause, delay, row.priority.name.lower(), EFFECTS[row.effect], _clears(row)
+            row.id,
+            row.cause,
+            delay,
+            row.priority.name.lower(),
+            EFFECTS[row.effect],
+            _clears(row),
         )
     signals = [row for row in plan.rows if row.hazard == "signal"]
     if signals:
@@ -274,6 +286,16 @@ def _matrix(plan: Plan) -> Table:
             EFFECTS[first.effect],
             _clears(first),
         )
+    return table
+
+
+def _pauses(plan: Plan) -> Table:
+    table = _table("kind", "usually", "longest", "stops", "suppresses", numbers=(1, 2))
+    for kind in PAUSE_KINDS:
+        usual_s, longest_s = pausing.times_s(plan.site, kind)
+        stops = ", ".join(pausing.pumps_of(plan.site, kind)) or "the circuit of the pump named"
+        silent = ", ".join(pausing.KINDS[kind].suppressed)
+        table.add_row(kind, show.duration(usual_s), show.duration(longest_s), stops, silent)
     return table
 
 

@@ -45,7 +45,8 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             yield Row(
                 "pump-off",
                 pump,
-                f"{site.label(pump)} has not run for {show.duration(TOLD_S[0])}",
+                f"{site.label(pump)} has not run for {show.duration(TOLD_S[0])}; of high priority "
+                f"from {show.duration(TOLD_S[LOUD - 1])} on",
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.ALARM_ONLY,

@@ -31,6 +31,7 @@ from rules.signals import (
     Phase,
     PumpFigures,
 )
+from rules.site.pauses import PAUSE_KINDS
 from tests.daemon.brokers import eventually
 from tests.daemon.decisions import classroom, decision
 from tests.daemon.test_control import asked, server
@@ -186,6 +187,20 @@ def test_the_live_view_shows_it() -> None:
     drawn = " ".join(console.file.getvalue().replace("│", " ").split())
     assert "paused" in drawn
     assert "pause for feeding" in drawn
+
+
+def test_check_prints_every_kind_with_its_times_and_what_it_suppresses(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert cli.main(["check", "classroom"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    begins = next(i for i, line in enumerate(lines) if line.startswith("Planned pauses"))
+    rows = [" ".join(line.split()) for line in lines[begins + 3 : begins + 3 + len(PAUSE_KINDS)]]
+    assert rows[0] == "feeding 10 min 00 s 30 min 00 s return-pump pump-off"
+    assert rows[-1] == (
+        "cleaning 30 min 00 s 2 h 00 min return-pump pump-off, signal, dry-run, mains"
+    )
+    assert [row.split()[0] for row in rows] == list(PAUSE_KINDS)
 
 
 # --- a running daemon -----------------------------------------------------------------------------
