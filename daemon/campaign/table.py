@@ -17,6 +17,7 @@ from rules.site.show import Units
 
 WIDTH = 132
 MOST_LISTED = 20
+LEAST_YEARS = 0.1  # a rate from less is no rate
 KEEPERS = {
     "guard": "the guard",
     "none": "no guard",
@@ -93,9 +94,9 @@ def _cells(sums: Mapping[str, Any], units: Units) -> tuple[str, ...]:
 
 
 def rate(sums: Mapping[str, Any]) -> str:
-    """False trips a year with the interval that the count allows."""
-    if sums["interval_a_year"] is None:
-        return "no healthy time"
+    """False trips a year with the interval that the count allows; the count where time is short."""
+    if sums["healthy_years"] < LEAST_YEARS:
+        return f"{sums['false_trips']} in {sums['healthy_years'] * 8766.0:.0f} h"
     low, high = sums["interval_a_year"]
     return f"{sums['false_trips_a_year']:.2g} ({low:.2g} to {high:.2g})"
 
@@ -161,8 +162,8 @@ def _print_ends(console: Console, result: Mapping[str, Any]) -> None:
         + ", ".join(f"{count} {word}" for word, count in counts.items())
     )
     console.print(
-        f"False trips: {whole['false_trips']} in {whole['healthy_years']:.2f} healthy years: "
-        f"{rate(whole)} a year, with 95 % confidence"
+        f"False trips a year, with 95 % confidence: {rate(whole)}; healthy time "
+        f"{whole['healthy_years']:.2f} years"
     )
     if result["differs"] is not None:
         differs = result["differs"]

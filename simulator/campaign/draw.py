@@ -127,7 +127,7 @@ def draw(
             label, faults = "one", _one(dice, site)
     dice.after_s = None
     happens = [event for fault in faults for event in fault.happens]
-    happens += ordinary(dice, site, feeding=not faults)
+    happens += ordinary(dice, site, pauses=not faults)
     if faults and dice.chance(ANSWERED):
         happens.append({"at": s(dice.onset_s()), "what": "reset"})
     faults.sort(key=lambda fault: fault.at_s)

@@ -13,7 +13,7 @@ from functools import lru_cache
 from math import inf, isfinite
 from typing import Any
 
-from rules.signals import EventKind
+from rules.signals import EventKind, Phase
 from rules.site.model import Site
 from rules.site.parse import parse_site
 from simulator.campaign.alike import differences
@@ -66,8 +66,8 @@ class Terms:
 class Kept:
     """One night as kept by one keeper, with what only a look at each second tells.
 
-    `stood` are the stretches in which a keeper kept a pump off that had mains; `harm_s` is when
-    harm was first done; see `simulator.night.standins.harmful`.
+    `stood` are the stretches in which a keeper kept a pump off that had mains, planned pauses
+    apart; `harm_s` is when harm was first done; see `simulator.night.standins.harmful`.
     """
 
     outcome: Outcome
@@ -84,7 +84,8 @@ class _Look:
     """Looks at the plant once a second of the night."""
 
     def __init__(self, site: Site) -> None:
-        self._relays = [relay for pump in site.pumps if (relay := site.pump_output(pump))]
+        self._relays = {p: relay for p in site.pumps if (relay := site.pump_output(p))}
+        self._paused: set[str] = set()  # wanted off, until they are on again
         self._t_s = 0.0
         self._standing = False
         self.stood: list[tuple[float, float]] = []
@@ -95,7 +96,10 @@ class _Look:
         if self._standing:
             self.stood.append((self._t_s, t_s))
         self._t_s = t_s
-        self._standing = plant.mains and not all(plant.on[relay] for relay in self._relays)
+        off = {pump for pump, relay in self._relays.items() if not plant.on[relay]}
+        paused = {p.pump for p in moment.decision.pumps if p.phase is Phase.PAUSED}
+        self._paused = (self._paused | paused) & off
+        self._standing = plant.mains and bool(off - self._paused)
         if t_s < self.harm_s and harmful(plant):
             self.harm_s = t_s
 

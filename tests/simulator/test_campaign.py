@@ -106,7 +106,7 @@ def test_every_kind_can_be_done_to_a_plant(name: str) -> None:
 def test_healthy_nights_hold_nothing_that_is_a_fault() -> None:
     """What happens on a healthy night is in no kind of fault's words, but for what is small."""
     site = library.load_site("classroom")
-    allowed = {"stir", "displace", "dry air", "unplug", "drift", "noise", "lose water"}
+    allowed = {"stir", "displace", "dry air", "unplug", "pause", "drift", "noise", "lose water"}
     seen: set[str] = set()
     for number in range(200):
         drawn = draw(site, 3, number, labels=("healthy",))

@@ -48,6 +48,14 @@ def _feeding(dice: Dice, site: Site) -> list[Happens]:
     return [{"at": s(dice.onset_s()), "what": "unplug", "where": where, "lasts": lasts}]
 
 
+def _pause(dice: Dice, site: Site) -> list[Happens]:
+    """A pause as it should be: ordered at the guard, which ends it by itself."""
+    kind, lasts = dice.one_of(("feeding", "rinsing", "cleaning")), s(dice.any_size(60.0, 600.0))
+    where = dice.one_of(list(site.pumps))
+    at = s(dice.onset_s())
+    return [{"at": at, "what": "pause", "kind": kind, "for": lasts, "where": where}]
+
+
 def _meter(dice: Dice, site: Site) -> list[Happens]:
     """A meter wanders a little, as all do."""
     meters = [key for key, sensor in site.sensors.items() if isinstance(sensor, FlowMeter)]
@@ -81,14 +89,15 @@ def _scoop(dice: Dice, site: Site) -> list[Happens]:
     return [{"at": s(dice.onset_s()), "what": "lose water", "where": where, "volume": volume}]
 
 
-ORDINARY = (_hand, _waves, _dry_air, _feeding, _meter, _noise, _scoop)
+PAUSES = (_feeding, _pause)
+ORDINARY = (_hand, _waves, _dry_air, *PAUSES, _meter, _noise, _scoop)
 
 
-def ordinary(dice: Dice, site: Site, *, feeding: bool = True) -> list[Happens]:
+def ordinary(dice: Dice, site: Site, *, pauses: bool = True) -> list[Happens]:
     """What else happens on a night, a few things at most.
 
-    A feeding pause is left out where it would hide in which order things went wrong.
+    Pauses are left out where they would hide in which order things went wrong.
     """
-    kinds = [kind for kind in ORDINARY if feeding or kind is not _feeding]
+    kinds = [kind for kind in ORDINARY if pauses or kind not in PAUSES]
     chosen = dice.some_of(kinds, dice.whole(0, MOST))
     return [happens for kind in chosen for happens in kind(dice, site)]
