@@ -17,9 +17,11 @@ def _contacts(site: Site) -> list[str]:
     return _inputs(site, FloatSwitch, LeakSensor, MainsSensor)
 
 
-def _bad(kind: str, key: str, at_s: float, happens: Happens, ends_s: float = inf) -> Fault:
+def _bad(
+    kind: str, key: str, at_s: float, happens: Happens, ends_s: float = inf, *after: Happens
+) -> Fault:
     full: Happens = {"at": s(at_s), **happens}
-    return Fault(kind, (key,), at_s, (full,), ends_s, sensors=frozenset({key}))
+    return Fault(kind, (key,), at_s, (full, *after), ends_s, sensors=frozenset({key}))
 
 
 def _stuck(dice: Dice, site: Site) -> Fault | None:
@@ -125,8 +127,11 @@ def _noisy(dice: Dice, site: Site) -> Fault | None:
     if not meters:
         return None
     key, a_second = dice.one_of(meters), round(dice.any_size(1.0, 1000.0), 1)
+    at_s = dice.onset_s()
+    ends_s = at_s + dice.any_size(60.0, 3600.0)  # while the motor beside it runs
     happens: Happens = {"what": "noise", "where": key, "a_second": a_second}
-    return _bad("meter noisy", key, dice.onset_s(), happens)
+    over: Happens = {"at": s(ends_s), "what": "quiet", "where": key}
+    return _bad("meter noisy", key, at_s, happens, ends_s, over)
 
 
 def _level(dice: Dice, site: Site) -> Fault | None:
