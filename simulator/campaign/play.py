@@ -274,6 +274,7 @@ def _fault(fault: Fault, out: Outcome, harm_s: float, lasts_s: float) -> Record:
         "where": list(fault.where),
         "at_s": fault.at_s,
         "ends_s": fault.ends_s if fault.ends_s < lasts_s else None,
+        "has_a_name": bool(fault.named_by or fault.sensors),
         "standing": False,
         "after_s": None,
         "lead_s": None,

@@ -91,13 +91,16 @@ def _faults(nights: Sequence[Record]) -> dict[str, Sums]:
 
 
 def _of_kind(faults: Sequence[Record]) -> Sums:
-    """How soon a kind of fault is named, and how long before harm; standing alarms apart."""
-    fresh = [fault for fault in faults if not fault["standing"]]
+    """How soon a kind of fault is named, and how long before harm.
+
+    Apart from those of which an alarm stood already, and those that no alarm has a name for.
+    """
+    fresh = [fault for fault in faults if not fault["standing"] and fault["has_a_name"]]
     after = [fault["after_s"] for fault in fresh if fault["after_s"] is not None]
     lead = [fault["lead_s"] for fault in fresh if fault["lead_s"] is not None]
     return {
         "count": len(faults),
-        "alarm_stood": len(faults) - len(fresh),
+        "alarm_stood": sum(fault["standing"] for fault in faults),
         "named": len(after),
         "never_share": 1.0 - len(after) / len(fresh) if fresh else None,
         "after_s": _spread(after),

@@ -301,7 +301,14 @@ def test_the_tally_counts_what_the_records_hold() -> None:
     """Three nights by hand: litres, seconds, false trips a year over the healthy time alone."""
     night = {"leaked_l": 0.0, "dry_s": 0.0, "stood_s": 0.0, "needless_s": 0.0, "alarms": 0}
     night |= {"spilled_l": 0.0, "false_trips": 0, "verdict": "held", "cpu_s": 1.0, "story": ""}
-    fault = {"kind": "leak", "standing": False, "at_s": 900.0, "after_s": 20.0, "lead_s": -4.0}
+    fault = {
+        "kind": "leak",
+        "standing": False,
+        "has_a_name": True,
+        "at_s": 900.0,
+        "after_s": 20.0,
+        "lead_s": -4.0,
+    }
     records = [
         night
         | {"night": 3, "label": "one", "faults": [fault], "spilled_l": 2.5, "needless_s": 90.0},
