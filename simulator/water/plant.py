@@ -236,7 +236,7 @@ class Plant(Wired):
             slopes = network.slopes(self.surface_m, self.condition, self.step_most_s)
             drift.look(network.ends, slopes, self.shapes.plans_m2(self.surface_m))
         lasts_s, moves_m = drift.stretch(self.surface_m, whole, self.timer_left_s)
-        if lasts_s <= self._held_s:
+        if lasts_s < self._held_s:
             return flows, net
         self._held_s = lasts_s
         flows = drift.then(flows, moves_m)

@@ -44,8 +44,7 @@ from rules.signals import (  # noqa: E402
 )
 from rules.site.model import Site  # noqa: E402
 from simulator import library  # noqa: E402
-from simulator.night import runner  # noqa: E402
-from simulator.night.night import QUIET_S  # noqa: E402
+from tests.benchmarks.nights import campaign_speed, drill_speed, plant_speed  # noqa: E402
 from tests.daemon.boards import MemoryBoard  # noqa: E402
 
 CHILD = """
@@ -107,17 +106,6 @@ def engine_step(name: str, steps: int) -> None:
         memory, _ = engine.step(plan, memory, observation)
         taken.append(time.perf_counter() - began)
     say(f"engine step, {name}", spread(taken, 1e6, "us"))
-
-
-def drill_speed() -> None:
-    """Ticks a second of a whole drill: plant, sensors, guard and accounts."""
-    site, drill = library.load_site("classroom"), library.load_drill("main-drain-blocked")
-    began = time.perf_counter()
-    runner.run(site, drill, 1)
-    taken = time.perf_counter() - began
-    simulated_s = drill.lasts + QUIET_S
-    say("full drill, ticks a second", f"{simulated_s / TICK_S / taken:9.0f}")
-    say("full drill, simulated seconds a second", f"{simulated_s / taken:9.0f}")
 
 
 def bare_two_liner(trials: int) -> list[float]:
@@ -279,7 +267,9 @@ def resident() -> None:
 
 PARTS: dict[str, Callable[[int], None]] = {
     "step": lambda n: [engine_step(name, 4000 * n) for name in ("classroom", "rack")] and None,
-    "drill": lambda _n: drill_speed(),
+    "plant": lambda _n: [plant_speed(name, say) for name in ("classroom", "rack")] and None,
+    "drill": lambda _n: drill_speed(say),
+    "campaign": lambda n: [campaign_speed(s, 8 * n, say) for s in ("classroom", "rack")] and None,
     "edge": lambda n: cost_of_edges(2 * n),
     "recorder": lambda n: [recorder(name, 1300 * n) for name in ("classroom", "rack")] and None,
     "memory": lambda _n: resident(),
