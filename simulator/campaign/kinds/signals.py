@@ -130,6 +130,8 @@ def _noisy(dice: Dice, site: Site) -> Fault | None:
     at_s = dice.onset_s()
     ends_s = at_s + dice.any_size(60.0, 3600.0)  # while the motor beside it runs
     happens: Happens = {"what": "noise", "where": key, "a_second": a_second}
+    if ends_s >= dice.lasts_s:
+        return _bad("meter noisy", key, at_s, happens)
     over: Happens = {"at": s(ends_s), "what": "quiet", "where": key}
     return _bad("meter noisy", key, at_s, happens, ends_s, over)
 
