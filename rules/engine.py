@@ -13,6 +13,7 @@ from rules import alarms, estimate, orders, pausing, pumping
 from rules.alarms import Stimulus
 from rules.estimate import View
 from rules.figures import compute
+from rules.hazards import cut_unanswered
 from rules.hazards.base import cut_words
 from rules.hazards.table import HAZARDS, rows
 from rules.levels import level_figures
@@ -66,6 +67,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     view = estimate.look(plan, before, observation)
     row_states = _step_rows(plan, view, row_states, events)
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
+    pumps, row_states = cut_unanswered.watch(plan, view, row_states, pumps)
     pause, ended = pausing.overtaken(plan, pause, pumps, t_s)
     since_s, happened = _top_off(plan, view, row_states, pumps)
     events.extend((*ended, *happened))

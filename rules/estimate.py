@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 from math import inf, isfinite, nan
 
+from rules import unanswered
 from rules.levels import filter_levels
 from rules.marks import Mark
 from rules.memory import ContactMemory, LevelMemory, Memory
@@ -73,8 +74,9 @@ class View:
         return self.readings[self.plan.sensors[sensor]]
 
     def pump_on(self, pump: int) -> bool:
-        """True when the pump was commanded on at the last tick."""
-        return self.memory.pumps[pump].on
+        """True when the pump was commanded on at the last tick, or runs although it was not."""
+        state = self.memory.pumps[pump]
+        return state.on or unanswered.runs_on(self.plan.pumps[pump], state)
 
     def fed(self, drain: DrainPlan) -> bool:
         """True when any pump whose water reaches these drains was on at the last tick."""

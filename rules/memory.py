@@ -70,7 +70,8 @@ class PumpMemory:
     `flaps` counts cuts that no water caused, so that a loose wire does not start it all night;
     `runs` how many times on end the guard found it left on, so that a guard that dies again and
     again does not either. `off_since_s` is since when it has not run through [s]: a start that
-    fails does not count; None while it runs.
+    fails does not count; None while it runs. `passed_m3` is what has passed its meter since it was
+    switched off at about the rate of when it was cut, `at_cut_m3_s`.
     """
 
     phase: Phase = Phase.STARTING
@@ -81,6 +82,8 @@ class PumpMemory:
     flaps: int = 0
     runs: int = 0
     off_since_s: float | None = 0.0
+    passed_m3: float = 0.0
+    at_cut_m3_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.back import Back, back_of
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
 from rules.marks import Mark, Marks, mark_at
@@ -91,7 +92,8 @@ class DrainPlan:
 @dataclass(frozen=True, slots=True)
 class PumpPlan:
     """A pump for the tick; `prime_seen` tells whether every siphon that it feeds is watched, None
-    where it feeds none."""
+    where it feeds none; `back` what tells it from water that runs back, None without a meter or an
+    output."""
 
     id: str
     output: int | None
@@ -101,6 +103,7 @@ class PumpPlan:
     prime_s: float
     dry_m3: float
     prime_seen: bool | None
+    back: Back | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +175,7 @@ def _contacts(site: Site) -> dict[str, Contact]:
     return found
 
 
-def _meter(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
+def meter_of(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
     """The flow meter that tells a pump's flow, and the share of that flow which passes it."""
     for index, sensor in enumerate(site.sensors.values()):
         if isinstance(sensor, FlowMeter):
@@ -293,7 +296,7 @@ def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
     plans = []
     for index, key in enumerate(site.pumps):
         output = site.pump_output(key)
-        meter, share = _meter(site, figures, key)
+        meter, share = meter_of(site, figures, key)
         lift = figures.lift(key)
         plans.append(
             PumpPlan(
@@ -305,6 +308,7 @@ def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
                 prime_s(figures, key),
                 lift.dry_m3,
                 _prime_seen(site, figures, index),
+                back_of(site, figures, key, meter, share) if output and meter is not None else None,
             )
         )
     return tuple(plans)
@@ -375,4 +379,4 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
     )
 
 
-__all__ = ["Contact", "DrainPlan", "LevelPlan", "Plan", "PumpPlan", "Watch", "derive"]
+__all__ = ["Contact", "DrainPlan", "LevelPlan", "Plan", "PumpPlan", "Watch", "derive", "meter_of"]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from math import inf
 
+from rules import unanswered
 from rules.estimate import View
 from rules.figures import Figures, downstream
 from rules.matrix import Row
@@ -54,9 +55,26 @@ def below_the_drains(site: Site, chamber: str) -> bool:
 def cut_words(row: Row, view: View) -> str:
     """What a cutting row did, in the past tense; true whether the pump ran or not."""
     names = " and ".join(view.plan.site.label(pump) for pump in row.pumps)
+    defiant = {
+        pump.id
+        for pump, state in zip(view.plan.pumps, view.memory.pumps, strict=True)
+        if unanswered.runs_on(pump, state)
+    }
+    if defiant & set(row.pumps):
+        return defied_words(view.plan.site, row, defiant)
     on = any(view.memory.pumps[i].on for i, p in enumerate(view.plan.pumps) if p.id in row.pumps)
     done = "was cut" if on else "is held off"
     return f"The {names} {done}; the top-off is shut." if names else "The top-off is shut."
+
+
+def defied_words(site: Site, row: Row, defiant: Collection[str]) -> str:
+    """What a cutting row did, where some of its pumps run on all the same."""
+    names = " and ".join(site.label(pump) for pump in row.pumps)
+    still = " and ".join(site.label(pump) for pump in row.pumps if pump in defiant)
+    return (
+        f"The {names} {'were' if len(row.pumps) > 1 else 'was'} switched off, but the {still} did "
+        "not obey and ran on: pull the plug. The top-off is shut."
+    )
 
 
 def in_words(view: View, flow_m3_s: float) -> str:

@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import floor
 
+from rules import unanswered
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
@@ -84,7 +85,12 @@ def _off_s(row: Row, view: View) -> float:
 
 
 def present(row: Row, view: View) -> bool:
-    """Off for an hour or longer."""
+    """Off for an hour or longer, and it stands still."""
+    if any(
+        pump.id == row.subject and unanswered.runs_on(pump, state)
+        for pump, state in zip(view.plan.pumps, view.memory.pumps, strict=True)
+    ):
+        return False
     return _off_s(row, view) >= TOLD_S[0] - 1e-9
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rules.figures import Figures
 from rules.hazards import (
     chamber_high,
+    cut_unanswered,
     drain_capacity,
     drain_loss,
     dry_run,
@@ -31,6 +32,7 @@ HAZARDS: dict[str, Hazard] = {
         leak,
         mains,
         lease_lost,
+        cut_unanswered,
         flow_lost,
         pump_off,
         top_off_long,

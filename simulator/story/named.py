@@ -38,6 +38,7 @@ HazardName = Literal[
     "signal",
     "mains",
     "lease-lost",
+    "cut-unanswered",
     "top-off-long",
 ]
 """The hazards that a drill may name; a test holds them against the guard's own table."""

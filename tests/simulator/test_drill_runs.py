@@ -145,6 +145,8 @@ def less(name: str, *hazards: str) -> Ask:
         (less("mains-flicker", "mains"), "an alarm mains"),
         (less("guard-hangs", "lease-lost"), "an alarm lease-lost"),
         (less("guard-stops-whole", "lease-lost"), "an alarm lease-lost"),
+        (less("pump-relay-welded-drain-blocked", "cut-unanswered"), "an alarm cut-unanswered"),
+        (less("pump-relay-welded-shown-by-a-pause", "cut-unanswered"), "an alarm cut-unanswered"),
         (less("meter-silent", "flow-lost"), "an alarm flow-lost"),
         (less("pump-worn-to-nothing", "flow-lost"), "an alarm flow-lost"),
         (less("top-off-stuck-shut", "top-off-long"), "an alarm top-off-long"),

@@ -95,5 +95,10 @@ KINDS = (
     Kind("water change differs", "water change", _change, ("chamber-high", "dry-run")),
     Kind("power cut", "power", _power, ("mains", "flow-lost")),
     Kind("power flickers", "power", _flickers, ("mains", "flow-lost")),
-    Kind("relay fails", "output", _relay, ("flow-lost", "top-off-long", "chamber-high")),
+    Kind(
+        "relay fails",
+        "output",
+        _relay,
+        ("flow-lost", "cut-unanswered", "top-off-long", "chamber-high"),
+    ),
 )
