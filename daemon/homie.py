@@ -96,6 +96,10 @@ GUARD = {
     "alarms": _property("alarms that are not normal", "integer", "#", "0:"),
     "unacknowledged": _property("alarms that nobody has acknowledged", "integer", "#", "0:"),
     "most-severe": _property("priority of the gravest alarm", "enum", form=",".join(SEVERITIES)),
+    "alarms-in-ten-minutes": _property(
+        "alarms raised in the last ten minutes (more than 10 are a flood)", "integer", "#", "0:"
+    ),
+    "alarms-in-a-day": _property("alarms raised in the last 24 hours", "integer", "#", "0:"),
     "pause": _property("planned pause", "enum", form=",".join((NO_PAUSE, *PAUSE_KINDS))),
     "pause-left": _property("time until the planned pause ends", "integer", "s", "0:"),
     "suppressed": _property(
@@ -276,6 +280,8 @@ def _guard_values(decision: Decision, own: Own) -> dict[str, str]:
         "alarms": str(len(standing)),
         "unacknowledged": str(sum(alarm.state in UNACKNOWLEDGED for alarm in standing)),
         "most-severe": gravest.name.lower() if gravest is not None else "none",
+        "alarms-in-ten-minutes": str(decision.rates.ten_minutes),
+        "alarms-in-a-day": str(decision.rates.day),
         "pause": pause.kind if pause is not None else NO_PAUSE,
         "pause-left": str(round(pause.left_s)) if pause is not None else "0",
         "suppressed": (", ".join(pause.suppressed) if pause is not None else "") or "-",

@@ -73,6 +73,7 @@ class StatusBoard:
             status["levels"] = [asdict(level) for level in self._decision.levels]
             status["pause"] = asdict(self._decision.pause) if self._decision.pause else None
             status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
+            status["rates"] = asdict(self._decision.rates)
             status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
         return status
 
@@ -99,6 +100,12 @@ class StatusBoard:
             lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")
         if not decision.alarms:
             lines.append("no alarm")
+        if decision.rates.day:
+            flood = ", a flood" if decision.rates.flood else ""
+            lines.append(
+                f"alarms raised in the last ten minutes: {decision.rates.ten_minutes}{flood}; "
+                f"in the last day: {decision.rates.day}"
+            )
         if self._link is None:
             lines.append("no broker: nobody is told")
         elif self._link.status.connected:

@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Collection
 from enum import StrEnum
 
+from rules.alarming import chatter
 from rules.matrix import Row
 from rules.memory import RowMemory
 from rules.signals import Alarm, AlarmState
@@ -65,7 +66,7 @@ def as_told(row: Row, state: RowMemory) -> Alarm:
         state.occurrence,
         state.code,
         state.since_s,
-        state.saying,
+        chatter.told(state.saying, state.comings),
         state.spill_s,
     )
 

@@ -10,18 +10,17 @@ from dataclasses import replace
 from math import floor, inf
 
 from rules import alarms, estimate, orders, pausing, pumping
+from rules.alarming import chatter, rate, sayings
 from rules.alarms import Stimulus
 from rules.estimate import View
 from rules.figures import compute
 from rules.hazards import cut_unanswered
-from rules.hazards.base import cut_words
 from rules.hazards.table import HAZARDS, rows
 from rules.levels import level_figures
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
 from rules.plan import Plan, derive
 from rules.pumping import STAGGER_S, Cutting, Now
-from rules.resting import RESTS_S
 from rules.signals import (
     AlarmState,
     Decision,
@@ -34,7 +33,6 @@ from rules.signals import (
     Quality,
     Saying,
 )
-from rules.site import show
 from rules.site.model import Site
 
 SETTLED_S = 60.0
@@ -81,6 +79,9 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         top_off_used_s=top_off_used_s(plan, memory, t_s),
         levels=view.level_states,
         pause=pause,
+        raised=rate.add(
+            memory.raised, sum(event.kind is EventKind.ALARM_RAISED for event in events), t_s
+        ),
     )
     return after, _decide(plan, view, after, tuple(events))
 
@@ -95,6 +96,8 @@ def _step_rows(
         present = HAZARDS[row.hazard].present(row, view)
         if present and pause is not None and not state.standing:
             present = not pausing.suppressed(pause, row)
+        if not present and chatter.over(state, view.t_s):
+            state = states[i] = _clear(row, state, view.t_s, events)
         held_over = first and state.held
         if not present and not held_over and not state.standing and state.charge_s == 0.0:
             continue
@@ -106,13 +109,13 @@ def _step_rows(
             states[i] = _raise(view, row, before_restart, states, events)
         elif standing and not state.standing:
             raised = replace(state, charge_s=charge, standing=True)
-            states[i] = _raise(view, row, raised, states, events)
+            states[i] = _come(view, row, raised, states, events)
         elif present and standing and _worse(row, view, state):
             grown = replace(state, charge_s=charge)
             states[i] = _raise(view, row, grown, states, events, stimulus=Stimulus.WORSE)
         elif state.standing and not standing:
             cleared = replace(state, charge_s=charge, standing=False)
-            states[i] = _clear(row, cleared, view.t_s, events)
+            states[i] = _go(row, cleared, view.t_s, events)
         elif charge != state.charge_s:
             states[i] = replace(state, charge_s=charge)
     return tuple(states)
@@ -135,6 +138,41 @@ def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[flo
     if charge < 1e-9:
         return 0.0, False
     return charge, state.standing
+
+
+def _come(
+    view: View, row: Row, state: RowMemory, states: list[RowMemory], events: list[Event]
+) -> RowMemory:
+    """The cause has come: an alarm, unless it comes and goes and belongs to the last one."""
+    before, comings = state.comings, chatter.lately(state, view.t_s)
+    unread = row.clear is Clear.ON_RESET and unread_signal(row, view)
+    on = tuple(pump.on for pump in view.memory.pumps)
+    counts = chatter.counts(view.plan, row, on, unread)
+    state = replace(state, comings=chatter.with_one(comings, view.t_s) if counts else comings)
+    if counts and chatter.same(row, state, unread):
+        return replace(state, lingers_until_s=None)
+    if state.lingers_until_s is not None:  # what stood until now has returned
+        returned = alarms.after(state.state, Stimulus.CLEAR, _latching(row, state))
+        state = replace(state, state=returned, lingers_until_s=None)
+    raised = _raise(view, row, state, states, events)
+    if chatter.often(raised.comings) and not chatter.often(before):
+        alarm = alarms.as_told(row, raised)
+        text = chatter.begins(row, raised)
+        events.append(Event(EventKind.ALARM_CHATTERS, view.t_s, row.subject, text, alarm))
+    return raised
+
+
+def _go(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
+    """The cause has gone: the alarm returns, at once or only when it has been gone for longer."""
+    waited_s = row.delay_s or RETURN_S
+    lingers_s = chatter.off_delay_s(state) - waited_s
+    if lingers_s <= 0.0:
+        return _clear(row, state, t_s, events)
+    return replace(state, lingers_until_s=t_s + lingers_s)
+
+
+def _latching(row: Row, state: RowMemory) -> bool:
+    return state.held and (row.clear is Clear.ON_RESET or state.latching)
 
 
 def _raise(
@@ -195,42 +233,13 @@ def _worse(row: Row, view: View, state: RowMemory) -> bool:
 
 def _saying(row: Row, view: View, state: RowMemory, unread: bool) -> Saying:
     if not state.standing:
-        return _held_over(row, view)
-    return _unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
-
-
-def _unread(row: Row, view: View) -> Saying:
-    """What is said of a signal that cannot be read where a person would have to reset the row.
-
-    That much for a loose wire would leave the animals without flow all night: so it is restarted
-    as after water that was gone by itself, and as often. See that it tells of nothing, and it is.
-    """
-    name = view.plan.site.label(row.subject)
-    return Saying(
-        what=f"The {name} cannot be read, so that nobody would know of this: {row.cause}",
-        where=name,
-        done=cut_words(row, view),
-        do_now=f"Check its cable and plug. When it has read as it should for "
-        f"{show.duration(RESTS_S[0])} the pump is tried again by itself, {len(RESTS_S)} times at "
-        "most.",
-    )
-
-
-def _held_over(row: Row, view: View) -> Saying:
-    """What is said of a cause that has gone, and was latched before the guard restarted."""
-    order = "acknowledge" if row.clear is Clear.ON_ACKNOWLEDGE else "reset at the guard"
-    return Saying(
-        what=f"Latched since before the guard was restarted: {row.cause}",
-        where=view.plan.site.label(row.subject),
-        done=cut_words(row, view),
-        do_now=f"The cause is not seen now. See that all is well, then {order}.",
-    )
+        return sayings.held_over(row, view)
+    return sayings.unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
 
 
 def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
-    latching = state.held and (row.clear is Clear.ON_RESET or state.latching)
-    after = alarms.after(state.state, Stimulus.CLEAR, latching)
-    cleared = replace(state, state=after, unread=False, stage=0)
+    after = alarms.after(state.state, Stimulus.CLEAR, _latching(row, state))
+    cleared = replace(state, state=after, unread=False, stage=0, lingers_until_s=None)
     ended = cleared.state is AlarmState.NORMAL
     kind = EventKind.ALARM_ENDED if ended else EventKind.ALARM_RETURNED
     alarm = alarms.as_told(row, cleared)
@@ -364,4 +373,5 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         pumps=figures,
         levels=level_figures(plan, view.readings),
         pause=pausing.figures(after.pause, after.t_s),
+        rates=rate.rates(after.raised, after.t_s),
     )

@@ -35,6 +35,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     ]
     timers += _off_timers_s(after)
     timers += _top_off_timers_s(plan, after)
+    timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
     if after.pause is not None:
         timers.append(after.pause.until_s)
     return min((timer_s for timer_s in timers if timer_s > after.t_s), default=inf)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import ceil, floor, inf
 
+from rules.alarming.rate import NONE, Raised
 from rules.matrix import Clear, Row
 from rules.plan import Plan, PumpPlan
 from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
@@ -45,7 +46,8 @@ class RowMemory:
     `held` keeps the effect in force after the cause has gone, until a person speaks; `latching`
     makes a row that would clear by itself wait for a reset, once its restarts are used up; `unread`
     tells that nothing but a signal that cannot be read has raised it; `stage` counts how many times
-    it has grown worse while it stood.
+    it has grown worse while it stood. `comings` are when its cause came of late [s]; one that comes
+    often leaves the alarm standing until `lingers_until_s` [s] after it has gone.
     """
 
     charge_s: float = 0.0
@@ -61,6 +63,8 @@ class RowMemory:
     unread: bool = False
     stage: int = 0
     priority: Priority | None = None
+    comings: tuple[float, ...] = ()
+    lingers_until_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +115,7 @@ class Memory:
     top_off_used_s: float = 0.0
     levels: tuple[LevelMemory, ...] = ()
     pause: PauseMemory | None = None
+    raised: Raised = NONE
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,8 +103,17 @@ def _reset(
         return refuse(f"the cause still stands: {causes}. Remove it, then reset")
     after = list(states)
     for i in held:
-        state = alarms.after(states[i].state, Stimulus.RESET, True)
-        after[i] = replace(states[i], held=False, latching=False, state=state)
+        before = states[i].state
+        if states[i].lingers_until_s is not None:  # it has been seen to: what comes now is new
+            before = alarms.after(before, Stimulus.CLEAR, True)
+        after[i] = replace(
+            states[i],
+            held=False,
+            latching=False,
+            state=alarms.after(before, Stimulus.RESET, True),
+            comings=(),
+            lingers_until_s=None,
+        )
     rows = tuple(plan.rows[i].id for i in held)
     text = "Reset: " + "; ".join(plan.rows[i].cause for i in held)
     return tuple(after), Event(EventKind.ORDER_OBEYED, t_s, command.code, text, causes=rows)

@@ -149,6 +149,7 @@ class EventKind(StrEnum):
     """What can happen that somebody may want to know."""
 
     ALARM_RAISED = "alarm-raised"
+    ALARM_CHATTERS = "alarm-chatters"
     ALARM_RETURNED = "alarm-returned"
     ALARM_ACKNOWLEDGED = "alarm-acknowledged"
     ALARM_ENDED = "alarm-ended"
@@ -242,6 +243,16 @@ class PauseFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmRates:
+    """Alarms raised in the last ten minutes and in the last day, to the minute and to the hour; and
+    whether they are a flood, so many that each hides the others."""
+
+    ten_minutes: int = 0
+    day: int = 0
+    flood: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """What one step decided: an on/off for every output, what happened, and how things stand."""
 
@@ -252,3 +263,4 @@ class Decision:
     pumps: tuple[PumpFigures, ...]
     levels: tuple[LevelFigures, ...] = ()
     pause: PauseFigures | None = None
+    rates: AlarmRates = AlarmRates()

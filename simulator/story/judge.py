@@ -320,8 +320,11 @@ def _silence(statement: NoAlarm, seen: Evidence) -> Finding:
         (t_s, row) for t_s, hazard, row in seen.alarms() if statement.hazard in (None, hazard)
     ]
     said = "no alarm is raised" if statement.hazard is None else f"no alarm {statement.hazard}"
+    if statement.more_than:
+        of = "" if statement.hazard is None else f" {statement.hazard}"
+        said = f"no more than {statement.more_than} alarms{of} are raised"
     detail = ", ".join(f"{row} at {show.duration(t_s)}" for t_s, row in raised)
-    return Finding(said, not raised, detail or "none was")
+    return Finding(said, len(raised) <= statement.more_than, detail or "none was")
 
 
 def _dry_floor(site: Site, statement: NoSpill, seen: Evidence) -> Finding:

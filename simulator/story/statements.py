@@ -122,10 +122,11 @@ class NoCut(_Statement):
 
 
 class NoAlarm(_Statement):
-    """No alarm is raised: of this hazard, or of any."""
+    """No alarm is raised, or no more than so many: of this hazard, or of any."""
 
     what: Literal["alarm"]
     hazard: HazardName | None = None
+    more_than: int = Field(0, ge=0, description="how many alarms are none too many")
 
 
 class NoSpill(_Statement):

@@ -1,0 +1,38 @@
+"""What an alarm says that does not tell of its hazard: of a signal, or of an earlier run."""
+
+from __future__ import annotations
+
+from rules.estimate import View
+from rules.hazards.base import cut_words
+from rules.matrix import Clear, Row
+from rules.resting import RESTS_S
+from rules.signals import Saying
+from rules.site import show
+
+
+def unread(row: Row, view: View) -> Saying:
+    """What is said of a signal that cannot be read where a person would have to reset the row.
+
+    That much for a loose wire would leave the animals without flow all night: so it is restarted
+    as after water that was gone by itself, and as often. See that it tells of nothing, and it is.
+    """
+    name = view.plan.site.label(row.subject)
+    return Saying(
+        what=f"The {name} cannot be read, so that nobody would know of this: {row.cause}",
+        where=name,
+        done=cut_words(row, view),
+        do_now=f"Check its cable and plug. When it has read as it should for "
+        f"{show.duration(RESTS_S[0])} the pump is tried again by itself, {len(RESTS_S)} times at "
+        "most.",
+    )
+
+
+def held_over(row: Row, view: View) -> Saying:
+    """What is said of a cause that has gone, and was latched before the guard restarted."""
+    order = "acknowledge" if row.clear is Clear.ON_ACKNOWLEDGE else "reset at the guard"
+    return Saying(
+        what=f"Latched since before the guard was restarted: {row.cause}",
+        where=view.plan.site.label(row.subject),
+        done=cut_words(row, view),
+        do_now=f"The cause is not seen now. See that all is well, then {order}.",
+    )
