@@ -49,17 +49,19 @@ class Assessment:
     coverage: tuple[Coverage, ...]
 
 
-def cutting_floats(plan: Plan) -> frozenset[str]:
-    """The floats whose turning cuts a pump that the guard has a relay for."""
-    found = set()
+def cutting_floats(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """The floats whose turning cuts pumps that the guard has a relay for, and those pumps."""
+    found: dict[str, tuple[str, ...]] = {}
     for row in plan.rows:
-        powered = any(plan.site.pump_output(pump) for pump in row.pumps)
+        powered = tuple(pump for pump in row.pumps if plan.site.pump_output(pump))
         if row.effect is Effect.CUT_PUMP and powered and row.subject in plan.site.floats():
-            found.add(row.subject)
+            found[row.subject] = powered
     for drain in plan.drains:
-        if plan.pumps[drain.pump].output is not None:
-            found |= {w.contact.id for w in drain.watches if mark_cuts(drain, w.mark)}
-    return frozenset(found)
+        pump = plan.pumps[drain.pump]
+        if pump.output is not None:
+            its = (w.contact.id for w in drain.watches if mark_cuts(drain, w.mark))
+            found |= dict.fromkeys(its, (pump.id,))
+    return found
 
 
 def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
@@ -104,7 +106,7 @@ def assess(plan: Plan) -> Assessment:
         bands,
         results,
         tuple(_stop(plan, stepper, pump) for pump in site.pumps),
-        heights.places(site, figures, bands),
+        heights.places(site, figures, bands, results),
         upkeep(site, figures, off),
         sight.coverage(site, figures, results),
     )
