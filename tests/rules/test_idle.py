@@ -22,9 +22,9 @@ def plan() -> Plan:
     return engine.plan_for(load_site("classroom"))
 
 
-def readings(plan: Plan, **states: bool) -> tuple[Reading, ...]:
-    """A good day, but for what is given: names with _ for -."""
-    flow = plan.pumps[0].nominal_m3_s * plan.pumps[0].meter_share
+def readings(plan: Plan, *, runs: bool = True, **states: bool) -> tuple[Reading, ...]:
+    """A good day, but for what is given: names with _ for -; no flow without a pump that runs."""
+    flow = plan.pumps[0].nominal_m3_s * plan.pumps[0].meter_share if runs else 0.0
     wet = dict.fromkeys(WET, True) | {key.replace("_", "-"): on for key, on in states.items()}
     return tuple(
         Reading(flow if key == "return-flow" else float(wet.get(key, False)))
@@ -58,10 +58,10 @@ def test_a_good_day_is_idle_for_hours_and_passing_over_it_is_living_it(plan: Pla
 def test_a_cause_that_stands_is_idle_and_its_rest_begins_at_its_end(plan: Plan) -> None:
     """The rest counts from when the cause is gone, however many looks were left out before."""
     day = looks(plan, begin(plan, "b"), readings(plan), 200.0)
-    cut = looks(plan, day[-1], readings(plan, supply=False), 20.0)
+    cut = looks(plan, day[-1], readings(plan, runs=False, supply=False), 20.0)
     assert cut[-1].pumps[0].phase is Phase.WAITING
     assert idle_until_s(plan, cut[-2], cut[-1]) > cut[-1].t_s + 600.0
-    waited = looks(plan, cut[-1], readings(plan, supply=False), 60.0)
+    waited = looks(plan, cut[-1], readings(plan, runs=False, supply=False), 60.0)
     over = passed(plan, cut[-1], waited[-1].t_s)
     assert close(over, waited[-1])
     assert over.pumps[0].since_s == waited[-1].t_s
@@ -69,13 +69,13 @@ def test_a_cause_that_stands_is_idle_and_its_rest_begins_at_its_end(plan: Plan) 
 
 def test_a_rest_that_has_begun_ends_idleness_at_its_end(plan: Plan) -> None:
     day = looks(plan, begin(plan, "b"), readings(plan), 200.0)
-    cut = looks(plan, day[-1], readings(plan, supply=False), 20.0)
-    rest = looks(plan, cut[-1], readings(plan), 15.0)
+    cut = looks(plan, day[-1], readings(plan, runs=False, supply=False), 20.0)
+    rest = looks(plan, cut[-1], readings(plan, runs=False), 15.0)
     pump = rest[-1].pumps[0]
     assert pump.phase is Phase.WAITING
     until_s = idle_until_s(plan, rest[-2], rest[-1])
     assert until_s == pump.since_s + pump.rest_s
-    before = looks(plan, rest[-1], readings(plan), until_s - rest[-1].t_s - TICK_S)
+    before = looks(plan, rest[-1], readings(plan, runs=False), until_s - rest[-1].t_s - TICK_S)
     assert before[-1].pumps == rest[-1].pumps
     after = looks(plan, before[-1], readings(plan), 2 * TICK_S)
     assert after[-1].pumps != rest[-1].pumps
