@@ -11,7 +11,6 @@ from rules.signals import EventKind, Phase, Priority
 from tests.rules.nights import Night, site_of, text_of
 from tests.rules.stories import CUTTING, Story, told
 
-
 HELD_OFF = {"cut-unanswered"}
 """Cuts nothing that is not off already: it keeps a pump off, and has a page of tests of its own."""
 
