@@ -49,19 +49,17 @@ class Assessment:
     coverage: tuple[Coverage, ...]
 
 
-def cutting_floats(plan: Plan) -> dict[str, tuple[str, ...]]:
-    """The floats whose turning cuts pumps that the guard has a relay for, and those pumps."""
-    found: dict[str, tuple[str, ...]] = {}
+def cutting_floats(plan: Plan) -> frozenset[str]:
+    """The floats whose turning cuts a pump that the guard has a relay for."""
+    found = set()
     for row in plan.rows:
-        powered = tuple(pump for pump in row.pumps if plan.site.pump_output(pump))
+        powered = any(plan.site.pump_output(pump) for pump in row.pumps)
         if row.effect is Effect.CUT_PUMP and powered and row.subject in plan.site.floats():
-            found[row.subject] = powered
+            found.add(row.subject)
     for drain in plan.drains:
-        pump = plan.pumps[drain.pump]
-        if pump.output is not None:
-            its = (w.contact.id for w in drain.watches if mark_cuts(drain, w.mark))
-            found |= dict.fromkeys(its, (pump.id,))
-    return found
+        if plan.pumps[drain.pump].output is not None:
+            found |= {w.contact.id for w in drain.watches if mark_cuts(drain, w.mark)}
+    return frozenset(found)
 
 
 def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
@@ -106,7 +104,7 @@ def assess(plan: Plan) -> Assessment:
         bands,
         results,
         tuple(_stop(plan, stepper, pump) for pump in site.pumps),
-        heights.places(site, figures, bands, results),
+        heights.places(site, figures, bands),
         upkeep(site, figures, off),
         sight.coverage(site, figures, results),
     )

@@ -8,15 +8,16 @@ filter, a tick, the relay and the pump's run-on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from rules.assessment.cutting import full_m
 from rules.assessment.doubt import Doubt
-from rules.assessment.failures import Result
 from rules.figures import LEVEL_TOLERANCE_M, Figures
-from rules.response import FILTER_S, RESERVE, response_s
+from rules.response import RESERVE, response_s
 from rules.site.model import Site
+
+FILTER_S = 1.0
+"""The filter assumed for a float that is not there yet [s]."""
 
 WAVES_M = 0.003
 """Waves that a float must not answer to [m]; a usual ripple on a display (common practice)."""
@@ -26,8 +27,7 @@ WAVES_M = 0.003
 class Place:
     """Where a float of one duty should hang in one chamber: from `least_m` to `most_m` above its
     bottom; `least_m` > `most_m` means that no height will do. `fitted` is the float that hangs
-    there for this duty, if any, and `height_m` its height. `way` is the blocked way below the
-    drains for which it must speak, if that is what it is for."""
+    there for this duty, if any, and `height_m` its height."""
 
     chamber: str
     duty: str
@@ -37,7 +37,6 @@ class Place:
     why_most: str
     fitted: str | None
     height_m: float | None
-    way: Result | None = None
 
     @property
     def suits(self) -> bool:
@@ -51,10 +50,8 @@ def _fitted(site: Site, chamber: str, duty: str) -> tuple[str | None, float | No
     return None, None, FILTER_S
 
 
-def places(
-    site: Site, figures: Figures, doubt: Doubt, results: tuple[Result, ...]
-) -> tuple[Place, ...]:
-    """Every float that would do some good on this site; `results` are its failures, run."""
+def places(site: Site, figures: Figures, doubt: Doubt) -> tuple[Place, ...]:
+    """Every float that would do some good on this site."""
     found: list[Place] = []
     for drained in figures.drained:
         if drained.inflow_m3_s <= 0:
@@ -67,7 +64,7 @@ def places(
     for pump in site.pumps:
         found.append(_dry(site, figures, doubt, pump))
         found.append(_sump_high(site, figures, doubt, pump))
-    return (*found, *_before_ways(site, figures, results))
+    return tuple(found)
 
 
 def _response(site: Site, pump: str, filter_s: float) -> float:
@@ -189,61 +186,4 @@ def _sump_high(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
         f"the height over which a drain-down of {needs * 1000:.1f} l still fits below",
         fitted,
         height,
-    )
-
-
-def _before_ways(site: Site, figures: Figures, results: tuple[Result, ...]) -> Iterator[Place]:
-    """The floats before ways that may block below the drains, one for each chamber."""
-    found: dict[str, Place] = {}
-    for result in results:
-        key = _held_by(site, result)
-        if key is not None:
-            place = _before_way(site, figures, result, key)
-            if key not in found or place.most_m < found[key].most_m:
-                found[key] = place
-    yield from found.values()
-
-
-def _held_by(site: Site, result: Result) -> str | None:
-    """The chamber whose float must see a blocked way; None where no water could leave a tank, where
-    another float sees it in time, or where nothing but the pump's own chamber is before it."""
-    own = {pump.from_ for pump in site.pumps.values()}
-    if not result.behind or result.carried or result.failure.chamber in own:
-        return None
-    here = result.failure.chamber
-    if result.held and not site.floats(here, "spill-edge"):
-        first = next(seen.sensor for seen in result.seen_at_worst if seen.in_time)
-        return _spill_edge_at(site, first, result.behind)
-    return here
-
-
-def _spill_edge_at(site: Site, sensor: str, chambers: tuple[str, ...]) -> str | None:
-    """The chamber of a spill-edge float, if it is one of these."""
-    fitted = site.floats(duty="spill-edge").get(sensor)
-    return fitted.chamber if fitted is not None and fitted.chamber in chambers else None
-
-
-def _before_way(site: Site, figures: Figures, result: Result, key: str) -> Place:
-    """A float before a way that may block: what still comes after the cut fits over it."""
-    fitted, height, _ = _fitted(site, key, "spill-edge")
-    chamber, levels = site.chambers[key], figures.running.levels_m
-    full, needs = full_m(site, result.behind), result.comes_m3
-
-    def fits(level_m: float) -> bool:
-        return needs <= sum(
-            site.chambers[k].between_m3(max(level_m, levels[k]), full) for k in result.behind
-        )
-
-    most = _highest(fits, chamber.bottom, full) - chamber.bottom
-    return Place(
-        key,
-        "spill-edge",
-        levels[key] - chamber.bottom + 2 * LEVEL_TOLERANCE_M,
-        most,
-        "the running level and twice the tolerance of a level",
-        f"the height over which the {needs * 1000:.1f} l still fit that come once it has turned "
-        f"({result.failure.title})",
-        fitted,
-        height,
-        result,
     )

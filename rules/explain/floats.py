@@ -5,7 +5,7 @@ from __future__ import annotations
 from rules.assessment.heights import WAVES_M, Place
 from rules.explain.ground import Ground
 from rules.explain.page import FLOW, METRE, PLAIN, SECOND, VOLUME, Named, Page, number
-from rules.explain.rooms import put_before_way, put_level, put_sump_high, put_watch
+from rules.explain.rooms import put_level, put_sump_high, put_watch
 from rules.explain.volumes import put_level_of, put_volume
 from rules.figures import LEVEL_TOLERANCE_M, feeding_pump
 from rules.response import RELAY_S, RESERVE, response_s
@@ -76,7 +76,7 @@ def height(ground: Ground, key: str) -> Page:
     place, owner = found
     page.say(
         "Heights are above the bottom of its chamber.",
-        WHY[_reason(ground, place, owner)],
+        WHY["sump" if owner in site.pumps and sensor.duty == "spill-edge" else sensor.duty],
     )
     page.section("Given")
     page.given("tol", LEVEL_TOLERANCE_M, METRE, "tolerance of a level, read with a ruler")
@@ -85,8 +85,6 @@ def height(ground: Ground, key: str) -> Page:
     page.section("Worked")
     if sensor.duty == "dry-run":
         _put_dry(page, ground, key, place, owner)
-    elif place.way is not None:
-        put_before_way(page, ground, place, place.way)
     elif owner in site.pumps:
         put_sump_high(page, ground, place, owner)
     elif sensor.duty == "drain-watch":
@@ -99,13 +97,6 @@ def height(ground: Ground, key: str) -> Page:
     )
     _put_hang(page, ground, place)
     return page
-
-
-def _reason(ground: Ground, place: Place, owner: str) -> str:
-    """Which of the reasons a float's place has."""
-    if place.way is not None:
-        return "way"
-    return "sump" if owner in ground.site.pumps and place.duty == "spill-edge" else place.duty
 
 
 def _put_hang(page: Page, ground: Ground, place: Place) -> None:
@@ -122,10 +113,9 @@ def _put_hang(page: Page, ground: Ground, place: Place) -> None:
 
 
 def _place(ground: Ground, key: str) -> tuple[Place, str] | None:
-    """The narrowest place derived for a float, and the chamber or the pump it is for."""
+    """The narrowest place derived for a float, and the drained chamber or the pump it is for."""
     site, sensor = ground.site, _float(ground, key)
-    places = [place for place in ground.places if place.fitted == key and place.way is None]
-    ways = [(p, p.chamber) for p in ground.places if p.fitted == key and p.way is not None]
+    places = [place for place in ground.places if place.fitted == key]
     drawing = [pump for pump in site.pumps if site.pumps[pump].from_ == sensor.chamber]
     drained = [
         found.chamber
@@ -138,10 +128,9 @@ def _place(ground: Ground, key: str) -> tuple[Place, str] | None:
         "drain-watch": [sensor.chamber],
         "top-off": [],
     }[sensor.duty]
-    found = list(zip(places, owners, strict=True)) if places else []
-    found += ways
-    if not found:
+    if not places:
         return None
+    found = zip(places, owners, strict=True)
     return min(found, key=lambda pair: pair[0].most_m - pair[0].least_m)
 
 
@@ -223,9 +212,6 @@ WHY = {
     "the guard acts fits under the rim: from the running level and waves, up to the rim less that.",
     "sump": "It must stay dry on a good day, and speak while a drain-down, which a stop would send "
     "after it, still fits below.",
-    "way": "It must stay dry on a good day, and speak so early that all that still comes once it "
-    "has turned fits over it, the way out staying blocked: what the pump lifts until it stands "
-    "still, and what then runs down.",
     "drain-watch": "It must stay dry while clean drains carry all, and speak so early that what "
     "still comes while the guard acts fits over it, in its chamber and in the tanks that feed it.",
     "dry-run": "It must stay wet on a good day, and speak so early that the pump does not draw air "

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from rules.assessment.assess import cutting_floats, level_sights
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
-from rules.assessment.failures import WAYS, Result, run
 from rules.assessment.heights import Place, places
 from rules.assessment.upkeep import Upkeep, upkeep
 from rules.figures import Drained, Figures
@@ -16,7 +14,6 @@ from rules.hydraulics.pump import PumpSystem
 from rules.plan import Plan
 from rules.site.model import Site
 from rules.site.show import Units
-from rules.transient.stepper import Stepper
 
 
 class Ground:
@@ -26,7 +23,6 @@ class Ground:
         self.site: Site = plan.site
         self.figures: Figures = plan.figures
         self.units: Units = plan.site.site.units
-        self._plan = plan
 
     @cached_property
     def mean(self) -> Hydraulics:
@@ -56,20 +52,7 @@ class Ground:
     @cached_property
     def places(self) -> tuple[Place, ...]:
         """Where floats should hang."""
-        return places(self.site, self.figures, self.doubt, self.blocked_ways)
-
-    @cached_property
-    def blocked_ways(self) -> tuple[Result, ...]:
-        """The failures after which a float must leave room for what still runs down, stepped."""
-        return run(
-            self.site,
-            self.figures,
-            self.doubt,
-            Stepper(self.site, self.mean, self.figures.running),
-            cuts=cutting_floats(self._plan),
-            sights=level_sights(self._plan),
-            sorts=WAYS,
-        )
+        return places(self.site, self.figures, self.doubt)
 
     @cached_property
     def upkeep(self) -> Upkeep:

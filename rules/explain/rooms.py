@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from rules.assessment.failures import Result
 from rules.assessment.heights import Place
 from rules.explain.ground import Ground
 from rules.explain.page import METRE, VOLUME, Named, Page
@@ -40,23 +39,9 @@ def put_watch(page: Page, ground: Ground, place: Place, drained: str, needs: Nam
 
 def put_sump_high(page: Page, ground: Ground, place: Place, pump: str) -> None:
     """The height over which a drain-down still fits below."""
+    site, below = ground.site, ground.figures.lift(pump).below
     needs = ground.doubt.of_pump(pump).drain_down.high
     page.given("Vn", needs, VOLUME, "a drain-down, at the most", f"{pump}.drain-down")
-    _put_fit(page, ground, place, ground.figures.lift(pump).below, needs, said="a drain-down")
-
-
-def put_before_way(page: Page, ground: Ground, place: Place, way: Result) -> None:
-    """The height over which all fits that still comes before a way that has blocked."""
-    what = f"stepped in time, the {way.failure.title}: what still comes once it has turned"
-    page.given("Vn", way.comes_m3, VOLUME, what)
-    _put_fit(page, ground, place, way.behind, way.comes_m3, said="all that")
-
-
-def _put_fit(
-    page: Page, ground: Ground, place: Place, below: tuple[str, ...], needs: float, *, said: str
-) -> None:
-    """The highest level over which Vn fits in some chambers that fill up together."""
-    site = ground.site
     rims = [f"zr{i}" for i, _ in enumerate(below, start=1)]
     for rim, key in zip(rims, below, strict=True):
         what, source = f"rim of the {site.label(key)}, above the datum", f"chambers.{key}.rim"
@@ -66,7 +51,8 @@ def _put_fit(
     page.step("How high all below may stand", "zfull", f"{lowest} - tol", full, METRE)
     high_m = place.most_m + _put_bottom(page, ground, place.chamber)
     how = (
-        f"The highest level, above the datum, over which {said} still fits; what follows proves it:"
+        "The highest level, above the datum, over which a drain-down still fits; what follows "
+        "proves it:"
     )
     page.trial("zw", high_m, METRE, how)
     room = _put_rooms(page, ground, ("zw", high_m), [(key, full) for key in below], "")

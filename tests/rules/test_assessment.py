@@ -92,7 +92,7 @@ def test_the_height_of_a_spill_edge_is_that_of_overfill_prevention(plan: Plan) -
     drained = tuple(replace(d, inflow=exact) for d in found.drained)
     place = next(
         p
-        for p in places(changed.site, changed.figures, replace(found, drained=drained), ())
+        for p in places(changed.site, changed.figures, replace(found, drained=drained))
         if (p.chamber, p.duty) == ("display", "spill-edge")
     )
     rim = changed.site.chambers["display"].rim
@@ -101,7 +101,7 @@ def test_the_height_of_a_spill_edge_is_that_of_overfill_prevention(plan: Plan) -
 
 def test_a_faster_pump_wants_its_floats_lower_and_its_low_float_higher(plan: Plan) -> None:
     def by_duty(plan: Plan) -> dict[tuple[str, str], tuple[float, float]]:
-        found = places(plan.site, plan.figures, bands(plan), ())
+        found = places(plan.site, plan.figures, bands(plan))
         return {(p.chamber, p.duty): (p.least_m, p.most_m) for p in found}
 
     slow = by_duty(plan_for(site_of(edited(CLASSROOM, "pumps.return-pump", speed='"80 %"'))))
@@ -162,11 +162,11 @@ def test_every_failure_is_run_as_expected_and_at_worst(plan: Plan) -> None:
 
 
 def test_only_floats_that_cut_a_powered_pump_hold_a_failure(plan: Plan) -> None:
-    assert {"display-high", "box-watch", "inlet-high", "return-low"} <= cutting_floats(plan).keys()
+    assert {"display-high", "box-watch", "inlet-high", "return-low"} <= cutting_floats(plan)
     assert "return-high" not in cutting_floats(plan), "it must not cut"
     assert "return-level" not in cutting_floats(plan)
     unpowered = plan_for(site_of(without_table(CLASSROOM, "outputs.pump-relay")))
-    assert cutting_floats(unpowered) == {}
+    assert cutting_floats(unpowered) == frozenset()
     assert not any(result.held for result in assess(unpowered).results)
 
 
