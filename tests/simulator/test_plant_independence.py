@@ -16,7 +16,7 @@ BESIDES = {
     # it runs a guard, and hands on to the next what the last one kept
     "night": ("daemon.guard", "daemon.pins", "daemon.recording", "rules.memory"),
     # there the daemon itself runs, all of it but its command line
-    "virtual": ("daemon",),
+    "virtual": ("daemon", "rules.memory"),
 }
 """What a folder may know besides; none of it computes water."""
 
