@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.assessment.doubt import doubt
 from rules.back import Back, back_of
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
@@ -19,6 +20,7 @@ from rules.site.outputs import (
 )
 from rules.site.passages import EmergencyDrain, SiphonDrain
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+from rules.witness import Witnesses, witnesses_of
 
 PRIME_LONGEST_S = 45.0
 """Longest time a siphon drain may take to prime after a start [s]; shorter is stricter."""
@@ -73,7 +75,7 @@ class DrainPlan:
     """A drained chamber for the tick: the pumps that feed it, each with the share of its flow that
     arrives, and its capacities at the allowed level: of the largest firm drain, the other firm
     drains, and the emergency drains. `pump` is the first that feeds it; `levels` are places in the
-    plan's level sensors."""
+    plan's level sensors; `witnesses` show that water over a watch is still carried."""
 
     chamber: str
     pump: int
@@ -86,6 +88,7 @@ class DrainPlan:
     bottom_to_rim_m: float
     watches: tuple[Watch, ...]
     levels: tuple[int, ...]
+    witnesses: Witnesses
     dry_m3: float
 
 
@@ -242,6 +245,8 @@ def _drain_plans(
     site: Site, hydraulics: Hydraulics, figures: Figures, levels: tuple[LevelPlan, ...]
 ) -> tuple[DrainPlan, ...]:
     plans = []
+    level_places = {level.id: place for place, level in enumerate(levels)}
+    bands = doubt(site, figures, hydraulics)
     for drained in figures.drained:
         drains = site.drains_from(drained.chamber)
         firm = {
@@ -264,6 +269,7 @@ def _drain_plans(
                 site.chambers[drained.chamber].rim,
                 _watches(hydraulics, figures, drained, lead),
                 tuple(i for i, level in enumerate(levels) if level.chamber == drained.chamber),
+                witnesses_of(site, figures, drained, bands, level_places),
                 lift.dry_m3,
             )
         )

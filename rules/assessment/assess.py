@@ -58,17 +58,23 @@ def cutting_floats(plan: Plan) -> frozenset[str]:
             found.add(row.subject)
     for drain in plan.drains:
         if plan.pumps[drain.pump].output is not None:
-            found |= {w.contact.id for w in drain.watches if mark_cuts(drain, w.mark)}
+            found |= {
+                w.contact.id
+                for w in drain.watches
+                if mark_cuts(drain, w.mark) and not drain.witnesses.above(w.mark.height_m)
+            }
     return frozenset(found)
 
 
 def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
     """From which level each level sensor surely tells of its drains, where it does at all.
 
-    It may read its tolerance too low, is then taken as low again, and counts by steps.
+    It may read its tolerance too low, is then taken as low again, and counts by steps. Where it is
+    a witness itself, it cuts from the level on up to which it is believed.
     """
     found = []
     for drain in plan.drains:
+        limits = dict(drain.witnesses.levels)
         for place in drain.levels:
             level = plan.levels[place]
             marks = level.marks.marks
@@ -76,7 +82,7 @@ def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
             mark = cutting or next(iter(marks), None)
             if mark is not None:
                 sensor = plan.site.levels()[level.id]
-                height = mark.height_m + 2 * level.tolerance_m + STEP_M
+                height = max(mark.height_m + 2 * level.tolerance_m + STEP_M, limits.get(place, 0.0))
                 cuts = cutting is not None and plan.pumps[drain.pump].output is not None
                 found.append(
                     LevelSight(

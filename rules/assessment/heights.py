@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rules.assessment.doubt import Doubt
-from rules.figures import LEVEL_TOLERANCE_M, Figures
+from rules.figures import LEVEL_TOLERANCE_M, Drained, Figures
 from rules.response import RESERVE, response_s
 from rules.site.model import Site
 
@@ -81,8 +81,7 @@ def _under_rim(site: Site, figures: Figures, doubt: Doubt, drained: str, key: st
     chamber, running = site.chambers[key], figures.running.levels_m[key]
     inflow = doubt.of_chamber(drained).inflow.high
     needs = inflow * _response(site, _pump_of(figures, drained), filter_s)
-    full = chamber.volume_m3(chamber.rim)
-    most = chamber.level_m(max(0.0, full - needs)) - LEVEL_TOLERANCE_M
+    most = edge_most_m(site, key, needs)
     least = running - chamber.bottom + LEVEL_TOLERANCE_M + WAVES_M
     return Place(
         key,
@@ -101,31 +100,43 @@ def _watch(site: Site, figures: Figures, doubt: Doubt, key: str) -> Place:
     """The watch over the drains: above what clean drains hold, early enough for the tanks."""
     fitted, height, filter_s = _fitted(site, key, "drain-watch")
     drained = next(d for d in figures.drained if d.chamber == key)
-    chamber, levels = site.chambers[key], figures.running.levels_m
     inflow = doubt.of_chamber(key).inflow.high
     needs = inflow * _response(site, drained.pump, filter_s)
-
-    def room_m3(level_m: float) -> float:
-        own = chamber.between_m3(level_m, chamber.rim_m)
-        feeding = sum(
-            site.chambers[f].between_m3(max(level_m, levels[f]), site.chambers[f].rim_m)
-            for f in drained.feeders
-        )
-        return own + feeding
-
-    rim = chamber.rim_m
-    most = _highest(lambda level: room_m3(level) >= needs, chamber.bottom, rim) - chamber.bottom
-    least = drained.level_m - chamber.bottom + 2 * LEVEL_TOLERANCE_M
+    most = watch_most_m(site, figures, drained, needs)
+    least = drained.level_m - site.chambers[key].bottom + 2 * LEVEL_TOLERANCE_M
     return Place(
         key,
         "drain-watch",
         least,
-        most - LEVEL_TOLERANCE_M,
+        most,
         "the running level and twice the tolerance of a level",
         f"the height over which {needs * 1000:.1f} l still fit, less the tolerance of a level",
         fitted,
         height,
     )
+
+
+def edge_most_m(site: Site, key: str, needs_m3: float) -> float:
+    """The highest a spill-edge float may hang over the bottom of a tank, for so much to fit [m]."""
+    chamber = site.chambers[key]
+    full = chamber.volume_m3(chamber.rim)
+    return chamber.level_m(max(0.0, full - needs_m3)) - LEVEL_TOLERANCE_M
+
+
+def watch_most_m(site: Site, figures: Figures, drained: Drained, needs_m3: float) -> float:
+    """The highest a drain-watch float may hang over the bottom of a drained chamber, for so much to
+    fit over it there and in the tanks that overflow into it [m]."""
+    chamber, levels = site.chambers[drained.chamber], figures.running.levels_m
+
+    def fits(level_m: float) -> bool:
+        own = chamber.between_m3(level_m, chamber.rim_m)
+        feeding = sum(
+            site.chambers[f].between_m3(max(level_m, levels[f]), site.chambers[f].rim_m)
+            for f in drained.feeders
+        )
+        return own + feeding >= needs_m3
+
+    return _highest(fits, chamber.bottom, chamber.rim_m) - chamber.bottom - LEVEL_TOLERANCE_M
 
 
 def _highest(holds: Callable[[float], bool], low: float, high: float) -> float:

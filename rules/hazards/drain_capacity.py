@@ -18,10 +18,11 @@ from collections.abc import Iterator
 from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words, in_words, pumps_that_feed
+from rules.levels import contradicting_float
 from rules.marks import Mark
 from rules.matrix import Clear, Effect, Row
 from rules.plan import DrainPlan
-from rules.signals import DrainFigures, Priority, Saying
+from rules.signals import DrainFigures, Priority, Quality, Saying
 from rules.site.model import Site
 
 DOUBT = 1.10
@@ -64,14 +65,42 @@ def figures_of(row: Row, view: View) -> DrainFigures:
     return next(d for d in view.drains if d.chamber == row.subject)
 
 
+def short(live: DrainFigures) -> bool:
+    """True when the drains without the emergency drain may not carry what comes."""
+    return live.capacity_m3_s < DOUBT * live.return_m3_s
+
+
+def seen_to_carry(view: View, drain: DrainPlan, at: Mark) -> bool:
+    """True while a witness over the mark at which the water stands shows that it stays under it.
+
+    One that cannot be read, or that a float contradicts, is none; nor is any of them without the
+    spill-edge floats behind it.
+    """
+    found, readings = drain.witnesses, view.readings
+    for place in found.edges:
+        if view.contacts[place].wet or readings[place].quality is Quality.BAD:
+            return False
+    seen = any(height_m > at.height_m for _, height_m in found.floats)  # else it would be the mark
+    for place, limit_m in found.levels:
+        level = view.plan.levels[place]
+        reading = readings[level.index]
+        if reading.quality is not Quality.GOOD or contradicting_float(level, readings) is not None:
+            continue
+        if reading.value + level.tolerance_m >= limit_m:
+            return False
+        seen = True
+    return seen and bool(found.edges)
+
+
 def present(row: Row, view: View) -> bool:
     """Water stands where the drains should not let it, and they are short of the return flow."""
     for drain, live, at in zip(view.plan.drains, view.drains, view.stands_at, strict=True):
         if drain.chamber == row.subject:
             if view.priming_of(drain) or at is None:
                 return False
-            short = live.capacity_m3_s < DOUBT * live.return_m3_s
-            return short or not view.fed(drain)
+            if not view.fed(drain):
+                return True
+            return short(live) and not seen_to_carry(view, drain, at)
     return False
 
 

@@ -1,8 +1,9 @@
 """A drain has lost some of its capacity, and the others still carry the flow with room to spare.
 
 The story: the float nearest to the working level is wet, or a level sensor puts the water there,
-yet what is left suffices. Nothing is cut; somebody should look within the day. When it gets worse,
-`drain_capacity` takes over.
+yet what is left suffices. Nothing is cut; somebody should look within the day. Where it suffices
+only because the emergency drain carries the rest, and is seen to, nothing is left in reserve: that
+is told as more than a loss. When it gets worse, `drain_capacity` takes over.
 """
 
 from __future__ import annotations
@@ -43,10 +44,29 @@ def present(row: Row, view: View) -> bool:
     return False
 
 
+def stage(row: Row, view: View) -> tuple[int, Priority]:
+    """Whether nothing is left in reserve, and how urgent that makes it."""
+    if drain_capacity.short(drain_capacity.figures_of(row, view)):
+        return 1, Priority.MEDIUM
+    return 0, row.priority
+
+
 def say(row: Row, view: View) -> Saying:
     """What a person reads."""
     live = drain_capacity.figures_of(row, view)
     place = view.plan.site.label(row.subject)
+    if drain_capacity.short(live):
+        lead = next(d.lead for d in view.plan.drains if d.chamber == row.subject)
+        name = view.plan.site.label(lead)
+        return Saying(
+            what=f"The {name} is blocking, and the {place} stands high: its drains carry at most "
+            f"{in_words(view, live.capacity_m3_s)} without the emergency drain, and "
+            f"{in_words(view, live.return_m3_s)} come. The rest still runs down",
+            where=place,
+            done="The top-off is shut. The pump runs on while the water is seen to rise no "
+            "further, and is cut if it does.",
+            do_now=f"Clear the {name} soon: nothing is left in reserve.",
+        )
     return Saying(
         what=f"A drain of the {place} carries less than when clean: at most "
         f"{in_words(view, live.capacity_m3_s)} for {in_words(view, live.return_m3_s)}",
@@ -56,4 +76,4 @@ def say(row: Row, view: View) -> Saying:
     )
 
 
-HAZARD = Hazard("drain-loss", rows, present, say)
+HAZARD = Hazard("drain-loss", rows, present, say, stage=stage)

@@ -12,7 +12,7 @@ from rules.engine import plan_for
 from rules.hazards.drain_capacity import mark_cuts
 from rules.levels import HOLD_S
 from rules.resting import RESTS_S
-from rules.signals import DrainFigures, EventKind, LevelFigures, Quality, Reading
+from rules.signals import DrainFigures, EventKind, LevelFigures, Priority, Quality, Reading
 from rules.verdict import judge
 from tests.level_site import LEVEL, TABLE, level_site
 from tests.rules.nights import Night, site_of, text_of
@@ -121,9 +121,13 @@ def test_in_a_chamber_without_drains_it_tells_nothing_of_drains() -> None:
 # --- drains that are short -----------------------------------------------------------------------
 
 
+TOO_HIGH_M = 0.306
+"""Over the level up to which the sensor is believed to show that all is carried."""
+
+
 def test_a_level_that_stands_too_high_cuts_though_the_float_hangs_dry() -> None:
     told = night()
-    level(told, FIRST_M + TOLERANCE_M + 0.001)
+    level(told, TOO_HIGH_M)
     told.run(20)
     assert told.cut_after_s == pytest.approx(HOLD_S, abs=0.25)
     (alarm,) = told.raised(SHORT)
@@ -133,9 +137,22 @@ def test_a_level_that_stands_too_high_cuts_though_the_float_hangs_dry() -> None:
 
 def test_without_the_hazard_nothing_would_be_cut() -> None:
     told = night(without=("drain-capacity",))
-    level(told, FIRST_M + TOLERANCE_M + 0.001)
+    level(told, TOO_HIGH_M)
     told.run(60)
     assert told.cut_after_s is None
+
+
+def test_a_level_over_its_lowest_mark_that_stays_low_is_told_of_and_not_cut() -> None:
+    told = night()
+    level(told, FIRST_M + TOLERANCE_M + 0.001)
+    told.run(HOLD_S + 9)
+    assert told.raised(LOSS) == []
+    told.run(600)
+    (alarm,) = told.raised(LOSS)
+    assert alarm.priority is Priority.MEDIUM
+    assert "main drain is blocking" in alarm.saying.what
+    assert told.of(EventKind.PUMP_CUT) == []
+    assert not told.on("top-off-valve")
 
 
 def test_a_level_a_little_lower_cuts_nothing() -> None:
@@ -172,12 +189,13 @@ def test_noise_about_the_mark_is_net_time() -> None:
     for i in range(600):
         level(told, FIRST_M + TOLERANCE_M + (0.001 if i % 3 == 0 else -0.001))
         told.tick()
-    assert told.of(EventKind.PUMP_CUT) == []
+    told.run(12)
+    assert told.raised(LOSS) == []
     told.good(20)
     for i in range(600):
         level(told, FIRST_M + TOLERANCE_M + (-0.001 if i % 3 == 0 else 0.001))
         told.tick()
-    assert len(told.of(EventKind.PUMP_CUT)) == 1
+    assert len(told.raised(LOSS)) == 1
 
 
 def test_while_the_drains_prime_a_high_level_is_waited_for() -> None:
@@ -369,5 +387,8 @@ def test_it_holds_a_blocked_drain_where_no_float_watches_and_is_judged_so() -> N
     told = Night(with_level.site)
     told.good(120)
     told.reads(LEVEL, Reading(0.250))
-    told.run(HOLD_S + 1)
+    told.run(HOLD_S + 60)
+    assert told.cut_after_s is None  # it stays low: all is carried
+    told.reads(LEVEL, Reading(TOO_HIGH_M))
+    told.run(1)
     assert told.cut_after_s is not None

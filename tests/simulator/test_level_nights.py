@@ -175,7 +175,10 @@ def test_a_drain_that_closes_slowly_is_seen_minutes_earlier() -> None:
     seen = play(level_site(), drill, 1)
     plain = play(load_site("classroom"), drill, 1)
     assert seen.passed
-    assert seen.first_cut_s < plain.first_cut_s - 60.0
+    told_s, row = seen.alarms[0]
+    assert row == "drain-loss.overflow-box"
+    assert told_s < plain.first_cut_s - 60.0
+    assert seen.first_cut_s > plain.first_cut_s, "the flow went on while all was carried"
 
 
 WRONG: dict[str, Callable[[float], float]] = {
