@@ -110,6 +110,7 @@ def as_json(checked: Checked) -> str:
                 "effect": row.effect.name.lower().replace("_", " "),
                 "priority": row.priority.name.lower(),
                 "pumps": list(row.pumps),
+                "stricter": list(row.stricter),
             }
             for row in plan.rows
         ],

@@ -261,21 +261,25 @@ def _clears(row: Row) -> str:
     return row.clear.value
 
 
+def _stricter(row: Row) -> str:
+    return f"; stricter here: {', '.join(row.stricter)}" if row.stricter else ""
+
+
 def _matrix(plan: Plan) -> Table:
     table = _table("row", "cause", "after", "priority", "effect", "ends", numbers=(2,))
     for row in plan.rows:
-        if row.hazard == "signal":
+        if row.hazard == "signal" and not row.stricter:
             continue  # one for every sensor, all alike: said once below
         delay = show.duration(row.delay_s) if row.delay_s else "filter"
         table.add_row(
             row.id,
-            row.cause,
+            f"{row.cause}{_stricter(row)}",
             delay,
             row.priority.name.lower(),
             EFFECTS[row.effect],
             _clears(row),
         )
-    signals = [row for row in plan.rows if row.hazard == "signal"]
+    signals = [row for row in plan.rows if row.hazard == "signal" and not row.stricter]
     if signals:
         first = signals[0]
         table.add_row(

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import pickle
 import subprocess
 import sys
 from pathlib import Path
 
+from rules.figures import compute
+from rules.hazards.table import rows as derive_rows
+from rules.hydraulics.errors import HydraulicsError
 from rules.site.model import Site
 from rules.site.parse import parse_site
 from rules.site.problems import Problem, SiteError
@@ -16,7 +20,11 @@ LONGEST_BYTES = 1_000_000
 
 def load(path: str) -> Site:
     """Read and check the site file at `path`; raises SiteError, with sentences."""
-    return parse_site(text_of(path), Path(path).name)
+    site = parse_site(text_of(path), Path(path).name)
+    if site.stricter:  # whether a row is made stricter or looser shows when rows are derived
+        with contextlib.suppress(HydraulicsError):  # said by whoever needs the figures
+            derive_rows(site, compute(site), file=Path(path).name)
+    return site
 
 
 def text_of(path: str) -> str:

@@ -234,7 +234,8 @@ def _worse(row: Row, view: View, state: RowMemory) -> bool:
 def _saying(row: Row, view: View, state: RowMemory, unread: bool) -> Saying:
     if not state.standing:
         return sayings.held_over(row, view)
-    return sayings.unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
+    saying = sayings.unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
+    return sayings.stricter(row, view, saying) if row.stricter else saying
 
 
 def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:

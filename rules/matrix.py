@@ -29,7 +29,8 @@ class Row:
     """One row: a cause at one place, how long it must stand, how it ends, and its effects.
 
     `delay_s` is net time: time with the cause counts up, time without it counts down. A row whose
-    effect is CUT_PUMP cuts the pumps in `pumps`, and inhibits the top-off as well.
+    effect is CUT_PUMP cuts the pumps in `pumps`, and inhibits the top-off as well. `stricter` names
+    what the site file has made stricter: "delay", "clear", "effect".
     """
 
     hazard: str
@@ -40,6 +41,7 @@ class Row:
     effect: Effect
     priority: Priority
     pumps: tuple[str, ...] = ()
+    stricter: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:

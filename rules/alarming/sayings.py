@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rules.estimate import View
 from rules.hazards.base import cut_words
-from rules.matrix import Clear, Row
+from rules.matrix import Clear, Effect, Row
 from rules.resting import RESTS_S
 from rules.signals import Saying
 from rules.site import show
@@ -36,3 +38,15 @@ def held_over(row: Row, view: View) -> Saying:
         done=cut_words(row, view),
         do_now=f"The cause is not seen now. See that all is well, then {order}.",
     )
+
+
+def stricter(row: Row, view: View, saying: Saying) -> Saying:
+    """What is said of a row that the site file has made stricter: what it really did, and what it
+    waits for."""
+    if "effect" in row.stricter:
+        cuts = row.effect is Effect.CUT_PUMP
+        saying = replace(saying, done=cut_words(row, view) if cuts else "The top-off is shut.")
+    if "clear" in row.stricter:
+        order = "acknowledge" if row.clear is Clear.ON_ACKNOWLEDGE else "reset at the guard"
+        saying = replace(saying, do_now=f"{saying.do_now} It holds until you {order}.")
+    return saying

@@ -13,6 +13,7 @@ from rules.hazards import (
     leak,
     lease_lost,
     mains,
+    own,
     pump_off,
     signal,
     spill_edge,
@@ -21,6 +22,7 @@ from rules.hazards import (
 from rules.hazards.base import Hazard
 from rules.matrix import Row
 from rules.site.model import Site
+from rules.tightening import tightened
 
 HAZARDS: dict[str, Hazard] = {
     page.HAZARD.name: page.HAZARD
@@ -37,19 +39,25 @@ HAZARDS: dict[str, Hazard] = {
         pump_off,
         top_off_long,
         drain_loss,
+        own,
         signal,
     )
 }
 
 
-def rows(site: Site, figures: Figures, without: frozenset[str] = frozenset()) -> tuple[Row, ...]:
-    """Every row of the site's matrix; `without` takes hazards out, to prove them needed."""
+def rows(
+    site: Site,
+    figures: Figures,
+    without: frozenset[str] = frozenset(),
+    *,
+    file: str = "the site file",
+) -> tuple[Row, ...]:
+    """Every row of the site's matrix; `without` takes hazards out, to prove them needed.
+
+    Raises SiteError where the site file would make one looser.
+    """
     unknown = without - set(HAZARDS)
     if unknown:
         raise ValueError(f"no such hazard: {', '.join(sorted(unknown))}")
-    return tuple(
-        row
-        for name, hazard in HAZARDS.items()
-        if name not in without
-        for row in hazard.rows(site, figures)
-    )
+    derived = tuple(row for hazard in HAZARDS.values() for row in hazard.rows(site, figures))
+    return tuple(row for row in tightened(site, derived, file) if row.hazard not in without)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from rules.site.finding import Finding
 from rules.site.model import Site
+from rules.site.own_checks import own_rows
 from rules.site.passages import (
     Branch,
     Comb,
@@ -23,10 +24,13 @@ from rules.site.sensors import FloatSwitch, FlowMeter, LevelSensor
 from rules.site.show import length
 from rules.site.wiring import converters, level_points, pins, pump_outputs
 
+TABLES = ("chambers", "passages", "pumps", "rows", "measured", "sensors", "outputs", "people")
+"""Tables in which each thing has an id."""
+
 
 def _unique_ids(site: Site) -> Iterator[Finding]:
     seen: dict[str, str] = {}
-    for table in ("chambers", "passages", "pumps", "measured", "sensors", "outputs", "people"):
+    for table in TABLES:
         for key in getattr(site, table):
             if key in seen:
                 yield (
@@ -359,6 +363,7 @@ STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
         _top_off_float,
         _measured_once,
         _measured_levels,
+        own_rows,
     ),
 )
 """Checks in stages: a later stage may rely on what the earlier one found in order."""

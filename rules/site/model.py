@@ -10,6 +10,7 @@ from rules.site.base import Id, Name, Table
 from rules.site.chambers import Chamber
 from rules.site.measured import Measured
 from rules.site.outputs import Output, PumpOutput
+from rules.site.own_rows import OwnRow, Stricter
 from rules.site.passages import (
     Branch,
     Drain,
@@ -87,6 +88,13 @@ class Site(Table):
     top_off: TopOff | None = None
     water_change: WaterChange | None = None
     pauses: dict[PauseKind, Pause] = Field(default_factory=dict)
+    stricter: dict[Id, dict[Id, Stricter]] = Field(
+        default_factory=dict,
+        description="rows of the matrix made stricter: [stricter.HAZARD.SUBJECT]",
+    )
+    rows: dict[Id, OwnRow] = Field(
+        default_factory=dict, description="rows of the site's own in its matrix"
+    )
     measured: dict[Id, Measured] = Field(default_factory=dict)
     sensors: dict[Id, Sensor] = Field(default_factory=dict)
     outputs: dict[Id, Output] = Field(default_factory=dict)
@@ -145,7 +153,8 @@ class Site(Table):
 
     def label(self, key: str) -> str:
         """What people call the thing with this id: its name, or the id in words."""
-        for table in (self.chambers, self.passages, self.pumps, self.sensors, self.outputs):
+        tables = (self.chambers, self.passages, self.pumps, self.sensors, self.outputs, self.rows)
+        for table in tables:
             thing = table.get(key)
             if thing is not None:
                 return thing.name or key.replace("-", " ")

@@ -117,7 +117,7 @@ def _missing(model: type[BaseModel] | None, key: str) -> str:
     return f"missing; it gives {article}{meaning}"
 
 
-OF_ITS_OWN = {"chambers", "pumps", "pauses", "measured", "people"}
+OF_ITS_OWN = {"chambers", "pumps", "pauses", "rows", "measured", "people"}
 """Tables in which each thing has a table of its own, and that know no kinds."""
 
 NO_TABLE = {"model_type", "model_attributes_type", "dict_type"}
@@ -162,6 +162,8 @@ def from_validation(file: str, failure: ValidationError, raw: Mapping[str, Any])
         if len(loc) > 2 and loc[0] in KINDS and loc[2] in KINDS[loc[0]]:
             del loc[2]  # the kind by which the union was chosen; it is no key of the file
         tables = 2 if loc and loc[0] in {*KINDS, *OF_ITS_OWN} else 1
+        if loc[:1] == ["stricter"]:
+            tables = 3  # the hazard, and where it is seen
         path, rest = loc[:tables], loc[tables:]
         if not rest and error["type"] in ("missing", "extra_forbidden"):
             path, rest = loc[:-1], loc[-1:]

@@ -156,10 +156,14 @@ class Evidence:
                 (standing.add if stands else standing.discard)(event.alarm.row)
         return causes & standing
 
-    def first_alarm_s(self, hazard: str) -> float | None:
-        """When an alarm of this hazard was first raised after the cause."""
+    def first_alarm_s(self, hazard: str, subject: str | None = None) -> float | None:
+        """When an alarm of this hazard, at this subject where one is given, was first raised after
+        the cause."""
         since = self.cause_s or 0.0
-        return next((t for t, name, _ in self.alarms() if name == hazard and t >= since), None)
+        wanted = hazard if subject is None else f"{hazard}.{subject}"
+        return next(
+            (t for t, name, row in self.alarms() if t >= since and wanted in (name, row)), None
+        )
 
     def alarms(self) -> list[tuple[float, str, str]]:
         """Every alarm raised: when, its hazard, its row."""

@@ -87,10 +87,19 @@ def statements_for(site: Site, drill: Drill) -> tuple[Statement, ...]:
                 resolve(site, "chamber", statement.where)
             case MustName():
                 resolve(site, "input", statement.sensor)
+            case MustAlarm() if statement.row is not None:
+                _own_row(site, statement.row)
             case _:
+                if isinstance(statement, MustCut) and statement.row is not None:
+                    _own_row(site, statement.row)
                 if isinstance(statement, AboutPumps):
                     resolve(site, "pump", statement.where)
     return found
+
+
+def _own_row(site: Site, key: str) -> None:
+    if key not in site.rows:
+        raise NoSuchRoleError(f'{site.site.name} has no row "{key}" of its own')
 
 
 def judge(site: Site, statement: Statement, seen: Evidence) -> Finding:
@@ -222,8 +231,11 @@ def _after(t_s: float | None, seen: Evidence, never: str = "it never was") -> st
 def _cut(site: Site, statement: MustCut, seen: Evidence) -> Finding:
     pumps = resolve(site, "pump", statement.where)
     times = [seen.first_cut_s(pump) for pump in pumps]
-    said = f"the {_labels(site, pumps)} is cut{_limit(statement.within)}"
+    by = "" if statement.row is None else f" by own.{statement.row}"
+    said = f"the {_labels(site, pumps)} is cut{by}{_limit(statement.within)}"
     held = all(_in_time(t_s, statement.within, seen) for t_s in times)
+    if statement.row is not None:
+        held = held and all(f"own.{statement.row}" in seen.reasons(t) for t in times if t)
     details = [
         _after(t_s, seen) + (f" ({seen.reasons(t_s)})" if t_s is not None else "") for t_s in times
     ]
@@ -231,8 +243,9 @@ def _cut(site: Site, statement: MustCut, seen: Evidence) -> Finding:
 
 
 def _alarm(statement: MustAlarm, seen: Evidence) -> Finding:
-    t_s = seen.first_alarm_s(statement.hazard)
-    said = f"an alarm {statement.hazard} is raised{_limit(statement.within)}"
+    t_s = seen.first_alarm_s(statement.hazard, statement.row)
+    name = statement.hazard if statement.row is None else f"{statement.hazard}.{statement.row}"
+    said = f"an alarm {name} is raised{_limit(statement.within)}"
     return Finding(said, _in_time(t_s, statement.within, seen), _after(t_s, seen))
 
 

@@ -30,6 +30,7 @@ HazardName = Literal[
     "spill-edge",
     "drain-capacity",
     "drain-loss",
+    "own",
     "chamber-high",
     "dry-run",
     "leak",

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from rules.site.base import Table
+from rules.site.base import Id, Table
 from rules.site.quantities import Duration, Volume
 from simulator.story.named import ChamberRole, HazardName, InputRole, PassageRole, PumpRole
 
@@ -32,6 +32,7 @@ class MustCut(_Timed):
 
     what: Literal["pump cut"]
     where: PumpRole = "return pump"
+    row: Id | None = Field(None, description="by this one of the site's own rows")
 
 
 class MustAlarm(_Timed):
@@ -39,6 +40,13 @@ class MustAlarm(_Timed):
 
     what: Literal["alarm"]
     hazard: HazardName
+    row: Id | None = Field(None, description="of the site's own rows this one, with hazard = own")
+
+    @model_validator(mode="after")
+    def _of_own(self) -> Self:
+        if self.row is not None and self.hazard != "own":
+            raise ValueError('row: the site has rows of its own with hazard = "own" alone')
+        return self
 
 
 class MustStayUnder(_Statement):
