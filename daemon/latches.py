@@ -58,6 +58,7 @@ class _File(BaseModel):
     off_s: dict[str, NonNegativeFloat] = {}
     on: list[str] = []
     top_off_used_s: NonNegativeFloat = 0.0
+    books: dict[str, NonNegativeFloat] = {}
 
 
 def _kept_in(text: str) -> Kept:
@@ -71,6 +72,7 @@ def _kept_in(text: str) -> Kept:
         held.off_s,
         frozenset(held.on),
         held.top_off_used_s,
+        held.books,
     )
 
 
@@ -84,6 +86,7 @@ def text_of(kept: Kept) -> str:
         off_s=dict(kept.off_s),
         on=sorted(kept.on),
         top_off_used_s=kept.top_off_used_s,
+        books=dict(kept.books),
     )
     return json.dumps(held.model_dump())
 

@@ -12,6 +12,7 @@ from math import floor, inf
 from rules import alarms, estimate, orders, pausing, pumping
 from rules.alarming import chatter, rate, sayings
 from rules.alarms import Stimulus
+from rules.balance import keeping
 from rules.estimate import View
 from rules.figures import compute
 from rules.hazards import cut_unanswered
@@ -67,7 +68,8 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
     pumps, row_states = cut_unanswered.watch(plan, view, row_states, pumps)
     pause, ended = pausing.overtaken(plan, pause, pumps, t_s)
-    since_s, happened = _top_off(plan, view, row_states, pumps)
+    permitted = _may_top_off(plan, view, row_states, pumps)
+    since_s, happened = _top_off(plan, view, permitted)
     events.extend((*ended, *happened))
     after = Memory(
         boot=memory.boot,
@@ -81,6 +83,9 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         pause=pause,
         raised=rate.add(
             memory.raised, sum(event.kind is EventKind.ALARM_RAISED for event in events), t_s
+        ),
+        books=keeping.step(
+            plan, view, since_s, permitted, pause_ended=memory.pause is not None and pause is None
         ),
     )
     return after, _decide(plan, view, after, tuple(events))
@@ -294,24 +299,29 @@ def _begun(state: PumpMemory, t_s: float) -> PumpMemory:
     return replace(state, since_s=t_s, off_since_s=t_s - off_s)
 
 
-def _top_off(
+def _may_top_off(
     plan: Plan, view: View, states: tuple[RowMemory, ...], pumps: tuple[PumpMemory, ...]
-) -> tuple[float | None, tuple[Event, ...]]:
-    """Since when the top-off is open [s], or None: it must be wanted, and permitted by all."""
-    top_off, t_s, since_s = plan.top_off, view.t_s, view.memory.top_off_since_s
-    if top_off is None:
-        return None, ()
-    permitted = (
-        view.memory.pause is None
+) -> bool:
+    """Whether the top-off may be open: all that could forbid it permits it."""
+    return (
+        plan.top_off is not None
+        and view.memory.pause is None
         and all(
-            pumps[i].phase is Phase.RUNNING and t_s - pumps[i].since_s >= SETTLED_S
-            for i in top_off.pumps
+            pumps[i].phase is Phase.RUNNING and view.t_s - pumps[i].since_s >= SETTLED_S
+            for i in plan.top_off.pumps
         )
         and not any(
             row.effect >= Effect.INHIBIT_TOP_OFF and in_force(states, i)
             for i, row in enumerate(plan.rows)
         )
     )
+
+
+def _top_off(plan: Plan, view: View, permitted: bool) -> tuple[float | None, tuple[Event, ...]]:
+    """Since when the top-off is open [s], or None: it must be wanted, and permitted by all."""
+    top_off, t_s, since_s = plan.top_off, view.t_s, view.memory.top_off_since_s
+    if top_off is None:
+        return None, ()
     now = permitted and not view.contacts[top_off.switch.index].wet
     if now == (since_s is not None):
         return since_s, ()

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
+from rules.balance import keeping
+from rules.balance.books import Books
 from rules.engine import DAY_S, SETTLED_S, top_off_used_s
 from rules.hazards import pump_off
 from rules.memory import Memory, PumpMemory
@@ -25,7 +27,10 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     `before` and `after` are the memory round the last step. Where that step changed anything but
     the time, the next one may too, and this is the time of the last step itself.
     """
-    if _later(before, after.t_s, after.top_off_used_s) != after:
+    if (
+        _later(before, after.t_s, after.top_off_used_s, keeping.later(plan, before, after.t_s))
+        != after
+    ):
         return after.t_s
     timers = [
         timer_s
@@ -35,6 +40,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     ]
     timers += _off_timers_s(after)
     timers += _top_off_timers_s(plan, after)
+    timers += keeping.timers_s(plan, after)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
     if after.pause is not None:
         timers.append(after.pause.until_s)
@@ -44,15 +50,15 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
 def passed(plan: Plan, memory: Memory, t_s: float) -> Memory:
     """The memory after looks up to `t_s` [s], none of which would change anything but the time."""
     used_s = top_off_used_s(plan, memory, t_s)
-    return _later(memory, t_s, used_s)
+    return _later(memory, t_s, used_s, keeping.later(plan, memory, t_s))
 
 
-def _later(memory: Memory, t_s: float, used_s: float) -> Memory:
+def _later(memory: Memory, t_s: float, used_s: float, books: Books) -> Memory:
     pumps = tuple(
         replace(state, since_s=t_s) if _held_off(state, memory.t_s) else state
         for state in memory.pumps
     )
-    return replace(memory, t_s=t_s, top_off_used_s=used_s, pumps=pumps)
+    return replace(memory, t_s=t_s, top_off_used_s=used_s, pumps=pumps, books=books)
 
 
 def _held_off(state: PumpMemory, now_s: float) -> bool:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from math import ceil, floor, inf
 
 from rules.alarming.rate import NONE, Raised
+from rules.balance import books as bookkeeping
+from rules.balance.books import EMPTY, Books
 from rules.matrix import Clear, Row
 from rules.plan import Plan, PumpPlan
 from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
@@ -116,6 +118,7 @@ class Memory:
     levels: tuple[LevelMemory, ...] = ()
     pause: PauseMemory | None = None
     raised: Raised = NONE
+    books: Books = EMPTY
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +130,7 @@ class Kept:
     `runs` how many times on end the guard found it left on, and `off_s` how long it has not run
     through [s]; one with any of the first two, or too many of the third, begins with its rest. `on`
     are the pumps left on, none after an orderly stop; `top_off_used_s` is what of a day's opening
-    was used up [s].
+    was used up [s]; `books` what the water's bookkeeping needs, by name.
 
     A planned pause is not kept: nobody can tell how long the guard was away, and who waits for the
     pump to come back by itself is better served by one that comes too early, in its stages.
@@ -140,6 +143,7 @@ class Kept:
     off_s: Mapping[str, float] = field(default_factory=dict)
     on: frozenset[str] = frozenset()
     top_off_used_s: float = 0.0
+    books: Mapping[str, float] = field(default_factory=dict)
 
 
 def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
@@ -147,7 +151,15 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
     kept = kept or Kept()
     rows = tuple(_held_over(row) if row.id in kept.latched else RowMemory() for row in plan.rows)
     pumps = tuple(_left(pump, kept) for pump in plan.pumps)
-    return Memory(boot, 0.0, (), rows, pumps, top_off_used_s=kept.top_off_used_s)
+    return Memory(
+        boot,
+        0.0,
+        (),
+        rows,
+        pumps,
+        top_off_used_s=kept.top_off_used_s,
+        books=bookkeeping.begun(kept.books),
+    )
 
 
 def _left(pump: PumpPlan, kept: Kept) -> PumpMemory:
@@ -185,6 +197,7 @@ def keep(plan: Plan, memory: Memory) -> Kept:
         {pump: seconds for pump, seconds in off_s.items() if seconds > 0.0},
         frozenset(pump for pump, state in pumps if state.on),
         _kept_top_off_s(plan, memory.top_off_used_s),
+        bookkeeping.kept(memory.books),
     )
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from rules.assessment.doubt import doubt
 from rules.back import Back, back_of
+from rules.balance import fresh
+from rules.balance.fresh import FreshPlan
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
 from rules.marks import Mark, Marks, mark_at
@@ -151,6 +153,7 @@ class Plan:
     drains: tuple[DrainPlan, ...]
     pumps: tuple[PumpPlan, ...]
     top_off: TopOffPlan | None
+    fresh: FreshPlan | None
     spares: tuple[Spare, ...]
     sounders: tuple[int, ...]
     heartbeats: tuple[int, ...]
@@ -367,6 +370,7 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
     contacts = _contacts(site)
     hydraulics = Hydraulics(site, bore="mean")
     levels = _level_plans(hydraulics, figures)
+    top_off = _top_off(site, figures, contacts)
     return Plan(
         site=site,
         figures=figures,
@@ -377,7 +381,8 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         levels=levels,
         drains=_drain_plans(site, hydraulics, figures, levels),
         pumps=_pump_plans(site, figures),
-        top_off=_top_off(site, figures, contacts),
+        top_off=top_off,
+        fresh=fresh.derive(site, figures) if top_off is not None else None,
         spares=_spares(site, contacts, rows),
         sounders=_outputs_of(site, SounderOutput),
         heartbeats=_outputs_of(site, HeartbeatOutput),

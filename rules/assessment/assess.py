@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.assessment import failures, heights, sight
+from rules.assessment.coverage import Coverage
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
 from rules.assessment.failures import LevelSight, Result
 from rules.assessment.heights import Place
-from rules.assessment.sight import Coverage
 from rules.assessment.upkeep import Upkeep, upkeep
 from rules.figures import pipes_m3
 from rules.hazards.drain_capacity import mark_cuts

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from rules.assessment import balances
+from rules.assessment.coverage import Coverage
 from rules.assessment.failures import Result
 from rules.figures import Figures
+from rules.hazards.base import valve_of
+from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """A failure, the sensors that see it, and in a clause how, or why none does."""
-
-    failure: str
-    sensors: tuple[str, ...]
-    note: str
 
 
 def coverage(site: Site, figures: Figures, results: tuple[Result, ...]) -> tuple[Coverage, ...]:
@@ -26,6 +20,7 @@ def coverage(site: Site, figures: Figures, results: tuple[Result, ...]) -> tuple
         *(_of_result(site, figures, result) for result in results),
         *_of_pumps(site),
         *_of_the_rest(site),
+        *balances.coverage(site, figures),
         *_of_sensors(site, results),
     )
 
@@ -89,12 +84,12 @@ def _of_the_rest(site: Site) -> Iterator[Coverage]:
         "by its own input" if mains else "only by the flow that stops",
     )
     if site.top_off is not None:
+        wanting = tuple(site.floats(site.top_off.to, "top-off"))
         low = tuple(site.floats(site.top_off.to, "dry-run"))
-        yield Coverage(
-            "reservoir empty, or its valve stuck shut",
-            low,
-            "when the level has fallen to the low float" if low else "no low float",
-        )
+        note = "when the level has fallen to the low float" if low else "no low float"
+        if wanting and valve_of(site) is not None:
+            note = f"by {show.duration(site.top_off.longest)} open, and the level not back"
+        yield Coverage("reservoir empty, or its valve stuck shut", wanting or low, note)
 
 
 def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:

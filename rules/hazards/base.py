@@ -13,6 +13,7 @@ from rules.matrix import Row
 from rules.signals import Priority, Saying
 from rules.site import show
 from rules.site.model import Site
+from rules.site.outputs import TopOffOutput
 
 
 def _no_clock(_row: Row, _view: View) -> float:
@@ -50,6 +51,12 @@ def pumps_that_feed(site: Site, chamber: str) -> tuple[str, ...]:
 def below_the_drains(site: Site, chamber: str) -> bool:
     """True for a chamber that receives what runs down after a stop."""
     return chamber in downstream(site, site.drained_chambers())
+
+
+def valve_of(site: Site) -> str | None:
+    """The id of the top-off's valve, where there is a top-off and the guard drives it."""
+    valves = (key for key, output in site.outputs.items() if isinstance(output, TopOffOutput))
+    return next(valves, None) if site.top_off is not None else None
 
 
 def cut_words(row: Row, view: View) -> str:

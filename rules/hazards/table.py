@@ -18,6 +18,8 @@ from rules.hazards import (
     signal,
     spill_edge,
     top_off_long,
+    top_off_unused,
+    water_lost,
 )
 from rules.hazards.base import Hazard
 from rules.matrix import Row
@@ -38,6 +40,8 @@ HAZARDS: dict[str, Hazard] = {
         flow_lost,
         pump_off,
         top_off_long,
+        water_lost,
+        top_off_unused,
         drain_loss,
         own,
         signal,

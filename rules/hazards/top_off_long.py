@@ -12,28 +12,26 @@ from collections.abc import Iterator
 
 from rules.estimate import View
 from rules.figures import Figures
-from rules.hazards.base import Hazard
+from rules.hazards.base import Hazard, valve_of
 from rules.matrix import Clear, Effect, Row
 from rules.signals import Priority, Saying
 from rules.site import show
 from rules.site.model import Site
-from rules.site.outputs import TopOffOutput
 
 
 def rows(site: Site, _figures: Figures) -> Iterator[Row]:
     """One row for the top-off's valve, where the guard drives one."""
-    for key, output in site.outputs.items():
-        if isinstance(output, TopOffOutput) and site.top_off is not None:
-            yield Row(
-                "top-off-long",
-                key,
-                f"open for {show.duration(site.top_off.longest)} on end, or too much in a day",
-                0.0,
-                Clear.ON_ACKNOWLEDGE,
-                Effect.INHIBIT_TOP_OFF,
-                Priority.MEDIUM,
-            )
-            return
+    valve = valve_of(site)
+    if valve is not None and site.top_off is not None:
+        yield Row(
+            "top-off-long",
+            valve,
+            f"open for {show.duration(site.top_off.longest)} on end, or too much in a day",
+            0.0,
+            Clear.ON_ACKNOWLEDGE,
+            Effect.INHIBIT_TOP_OFF,
+            Priority.MEDIUM,
+        )
 
 
 def present(_row: Row, view: View) -> bool:

@@ -41,5 +41,7 @@ HazardName = Literal[
     "lease-lost",
     "cut-unanswered",
     "top-off-long",
+    "water-lost",
+    "top-off-unused",
 ]
 """The hazards that a drill may name; a test holds them against the guard's own table."""

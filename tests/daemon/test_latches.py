@@ -39,6 +39,7 @@ ALL = Kept(
     off_s={"return-pump": 1500.0},
     on=frozenset({"feed-pump"}),
     top_off_used_s=90.0,
+    books={"quick": 60.0, "waited": 7200.0},
 )
 NOBODY_KNOWS = Kept(attempts=dict.fromkeys(PUMPS, len(RESTS_S)))
 

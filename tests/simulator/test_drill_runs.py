@@ -152,6 +152,8 @@ def less(name: str, *hazards: str) -> Ask:
         (less("top-off-stuck-shut", "top-off-long"), "an alarm top-off-long"),
         (less("top-off-float-stuck-dry", "top-off-long"), "an alarm top-off-long"),
         (less("slow-leak-hidden", "top-off-long"), "an alarm top-off-long"),
+        (less("leak-told-by-fresh-water", "water-lost"), "an alarm water-lost"),
+        (less("top-off-never-asked", "top-off-unused"), "an alarm top-off-unused"),
     ],
     ids=str,
 )

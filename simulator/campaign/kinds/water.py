@@ -189,8 +189,8 @@ KINDS = (
     Kind("way in blocked", "way in", _way_in, ("spill-edge", "drain-capacity", "dry-run")),
     Kind("screen clogged", "screen", _screen, ("chamber-high", "spill-edge", "dry-run")),
     Kind("branch grown shut", "branch", _branch, ("flow-lost", "drain-capacity", "drain-loss")),
-    Kind("hose slips", "branch", _hose, ("leak", "dry-run", "top-off-long")),
+    Kind("hose slips", "branch", _hose, ("leak", "dry-run", "top-off-long", "water-lost")),
     Kind("siphon break plugged", "branch", _siphon_break, ("chamber-high",)),
-    Kind("leak", "leak", _leak, ("leak", "dry-run", "top-off-long")),
-    Kind("water carried off", "leak", _carried_off, ("dry-run", "top-off-long")),
+    Kind("leak", "leak", _leak, ("leak", "dry-run", "top-off-long", "water-lost")),
+    Kind("water carried off", "leak", _carried_off, ("dry-run", "top-off-long", "water-lost")),
 )
