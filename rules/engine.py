@@ -87,6 +87,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         books=keeping.step(
             plan, view, since_s, permitted, pause_ended=memory.pause is not None and pause is None
         ),
+        sights=view.sights,
     )
     return after, _decide(plan, view, after, tuple(events))
 

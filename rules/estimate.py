@@ -11,8 +11,9 @@ from rules import unanswered
 from rules.levels import filter_levels
 from rules.marks import Mark
 from rules.memory import ContactMemory, LevelMemory, Memory
+from rules.observer.observer import observe
 from rules.plan import DrainPlan, Plan, PumpPlan
-from rules.signals import DrainFigures, Observation, Phase, Quality, Reading
+from rules.signals import Condition, DrainFigures, Observation, Phase, Quality, Reading
 
 LONGEST_STEP_S = 0.5
 """However late a tick is, one look counts for no more than this [s]."""
@@ -38,6 +39,7 @@ class View:
         "memory",
         "plan",
         "readings",
+        "sights",
         "stands_at",
         "t_s",
     )
@@ -62,7 +64,8 @@ class View:
         self.t_s = observation.t_s
         self.flows = tuple(_pump_flow(self, pump, i) for i, pump in enumerate(plan.pumps))
         self.stands_at = tuple(_stands_at(self, drain) for drain in plan.drains)
-        self.drains = tuple(map(partial(_drain_figures, self), plan.drains, self.stands_at))
+        self.drains = tuple(map(partial(_drain_figures, self), range(len(plan.drains))))
+        self.sights = observe(plan, memory, self.readings, self.drains, self.t_s)
         self.dry_s = tuple(_dry_s(self, pump, i) for i, pump in enumerate(plan.pumps))
 
     def wet(self, sensor: str) -> bool:
@@ -151,24 +154,21 @@ def _stands_at(view: View, drain: DrainPlan) -> Mark | None:
 def carried_at_most_m3_s(drain: DrainPlan, at: Mark | None, inflow_m3_s: float) -> float:
     """What the drains of a chamber still carry at its allowed level, at best [m3/s].
 
-    With the level at or over a mark, the drains together carry no more there than what comes
-    (else the level would fall). The loss is put on the largest firm drain: its condition is at
-    most `(inflow - rest) / lead`, and this share is left of it at the allowed level too.
+    What is left of the largest firm drain at a mark is left of it at the allowed level too.
     Emergency drains are left out. `at` is the highest mark at which the water stands, None if it is
     under all of them.
     """
-    condition = 1.0
-    if at is not None and at.lead_m3_s > 0:
-        condition = min(1.0, max(0.0, (inflow_m3_s - at.rest_m3_s) / at.lead_m3_s))
+    condition = 1.0 if at is None else at.left_at_most(inflow_m3_s)
     return condition * drain.lead_m3_s + drain.firm_rest_m3_s
 
 
-def _drain_figures(view: View, drain: DrainPlan, at: Mark | None) -> DrainFigures:
+def _drain_figures(view: View, index: int) -> DrainFigures:
     """How one drained chamber stands, as far as its floats and level sensors tell.
 
     The capacity given is an upper bound; the time to spill assumes the lower one, the largest
     drain shut.
     """
+    drain, at = view.plan.drains[index], view.stands_at[index]
     inflow = _inflow(view, drain)
     least, most = 0.0, drain.bottom_to_rim_m
     for watch in drain.watches:
@@ -190,6 +190,7 @@ def _drain_figures(view: View, drain: DrainPlan, at: Mark | None) -> DrainFigure
         least,
         most,
         spill_s,
+        view.memory.sights[index].condition if view.memory.sights else Condition(),
     )
 
 

@@ -1,7 +1,9 @@
 """How long nothing but time would change: for whoever plays a night faster than it passes.
 
 The guard itself looks ten times a second, always. A simulated night of ten hours may leave out the
-looks of which this tells that they would change nothing.
+looks of which this tells that they would change nothing. What the observer gathers from look to
+look is no change: it takes one look for all that are left out, and only while it suspects a loss it
+wants to see its next sample in time.
 """
 
 from __future__ import annotations
@@ -27,10 +29,9 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     `before` and `after` are the memory round the last step. Where that step changed anything but
     the time, the next one may too, and this is the time of the last step itself.
     """
-    if (
-        _later(before, after.t_s, after.top_off_used_s, keeping.later(plan, before, after.t_s))
-        != after
-    ):
+    books = keeping.later(plan, before, after.t_s)
+    untouched = replace(_later(before, after.t_s, after.top_off_used_s, books), sights=after.sights)
+    if untouched != after:
         return after.t_s
     timers = [
         timer_s
@@ -42,6 +43,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     timers += _top_off_timers_s(plan, after)
     timers += keeping.timers_s(plan, after)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
+    timers += [sight.next_s for sight in after.sights if sight.detector.suspects]
     if after.pause is not None:
         timers.append(after.pause.until_s)
     return min((timer_s for timer_s in timers if timer_s > after.t_s), default=inf)

@@ -11,6 +11,10 @@ from rules.assessment.doubt import TUNING_DOUBT, flow_doubt, is_tuned
 from rules.figures import LEVEL_TOLERANCE_M, Drained, Figures
 from rules.hydraulics.network import Hydraulics
 
+DOUBT = 1.10
+"""The drains must carry this many times the return flow to be trusted: weir formulas below 30 mm
+of head and a meter out of the box are each good to about 10 %. More is stricter; least 1.0."""
+
 STEP_M = 0.002
 """A level sensor has a mark at every step; a level counts as the mark under it [m]."""
 
@@ -27,6 +31,16 @@ class Mark:
     lead_m3_s: float
     rest_m3_s: float
     room_m3: float
+
+    def left_at_most(self, inflow_m3_s: float) -> float:
+        """The share of the largest drain that is left at best while the water stands here.
+
+        With the level here, the drains together carry no more than what comes (else it would fall);
+        the loss is put on the largest one.
+        """
+        if self.lead_m3_s <= 0:
+            return 1.0
+        return min(1.0, max(0.0, (inflow_m3_s - self.rest_m3_s) / self.lead_m3_s))
 
 
 @dataclass(frozen=True, slots=True)

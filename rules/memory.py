@@ -10,6 +10,7 @@ from rules.alarming.rate import NONE, Raised
 from rules.balance import books as bookkeeping
 from rules.balance.books import EMPTY, Books
 from rules.matrix import Clear, Row
+from rules.observer.sight import Sight
 from rules.plan import Plan, PumpPlan
 from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
 from rules.signals import AlarmState, Phase, Priority, Saying
@@ -119,6 +120,7 @@ class Memory:
     pause: PauseMemory | None = None
     raised: Raised = NONE
     books: Books = EMPTY
+    sights: tuple[Sight, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from rules.hydraulics.network import Hydraulics
 from rules.marks import Mark, Marks, mark_at
 from rules.marks import derive as derive_marks
 from rules.matrix import Row
+from rules.observer.chart import Chart, charted
 from rules.site.model import Site
 from rules.site.outputs import (
     HeartbeatOutput,
@@ -77,7 +78,8 @@ class DrainPlan:
     """A drained chamber for the tick: the pumps that feed it, each with the share of its flow that
     arrives, and its capacities at the allowed level: of the largest firm drain, the other firm
     drains, and the emergency drains. `pump` is the first that feeds it; `levels` are places in the
-    plan's level sensors; `witnesses` show that water over a watch is still carried."""
+    plan's level sensors; `witnesses` show that water over a watch is still carried; `chart` tells
+    what is left of the largest drain, where a level sensor is fitted."""
 
     chamber: str
     pump: int
@@ -92,6 +94,7 @@ class DrainPlan:
     levels: tuple[int, ...]
     witnesses: Witnesses
     dry_m3: float
+    chart: Chart | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,6 +262,8 @@ def _drain_plans(
         }
         lead = _lead(site, drained)
         lift = figures.lift(drained.pump)
+        watches = _watches(hydraulics, figures, drained, lead)
+        fitted = [level for level in levels if level.chamber == drained.chamber]
         plans.append(
             DrainPlan(
                 drained.chamber,
@@ -270,10 +275,11 @@ def _drain_plans(
                 drained.all_m3_s - drained.firm_m3_s if firm else 0.0,
                 drained.inflow_m3_s,
                 site.chambers[drained.chamber].rim,
-                _watches(hydraulics, figures, drained, lead),
+                watches,
                 tuple(i for i, level in enumerate(levels) if level.chamber == drained.chamber),
                 witnesses_of(site, figures, drained, bands, level_places),
                 lift.dry_m3,
+                charted(hydraulics, drained, lead, watches, fitted),
             )
         )
     return tuple(plans)

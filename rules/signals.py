@@ -192,6 +192,21 @@ class Phase(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Condition:
+    """How much is left of a chamber's largest drain, as a share of clean, with its band.
+
+    `share` is None where it is not known, and then `why` says why. It is told against what was
+    learned in the first days where `learned`, else against the drawing.
+    """
+
+    share: float | None = None
+    least: float = 0.0
+    most: float = 1.0
+    why: str = ""
+    learned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class DrainFigures:
     """One drained chamber, live: flows in m3/s, level bounds in m above its bottom.
 
@@ -206,6 +221,7 @@ class DrainFigures:
     level_least_m: float
     level_most_m: float
     spill_s: float
+    condition: Condition = Condition()
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,15 +19,11 @@ from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words, in_words, pumps_that_feed
 from rules.levels import contradicting_float
-from rules.marks import Mark
+from rules.marks import DOUBT, Mark
 from rules.matrix import Clear, Effect, Row
 from rules.plan import DrainPlan
 from rules.signals import DrainFigures, Priority, Quality, Saying
 from rules.site.model import Site
-
-DOUBT = 1.10
-"""The drains must carry this many times the return flow to be trusted: weir formulas below 30 mm
-of head and a meter out of the box are each good to about 10 %. More is stricter; least 1.0."""
 
 
 def mark_cuts(drain: DrainPlan, mark: Mark) -> bool:

@@ -7,6 +7,7 @@ from rules.hazards import (
     chamber_high,
     cut_unanswered,
     drain_capacity,
+    drain_fouling,
     drain_loss,
     dry_run,
     flow_lost,
@@ -43,6 +44,7 @@ HAZARDS: dict[str, Hazard] = {
         water_lost,
         top_off_unused,
         drain_loss,
+        drain_fouling,
         own,
         signal,
     )

@@ -31,6 +31,7 @@ HazardName = Literal[
     "drain-capacity",
     "drain-loss",
     "own",
+    "drain-fouling",
     "chamber-high",
     "dry-run",
     "leak",

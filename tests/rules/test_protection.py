@@ -8,6 +8,7 @@ from rules.engine import plan_for
 from rules.hazards.table import HAZARDS
 from rules.matrix import Clear, Effect
 from rules.signals import EventKind, Phase, Priority
+from tests.level_site import level_site
 from tests.rules.nights import Night, site_of, text_of
 from tests.rules.stories import CUTTING, Story, told
 
@@ -54,11 +55,18 @@ def test_no_hazard_can_be_taken_out_by_a_name_that_is_none() -> None:
         Night(without=["spill-egde"])
 
 
-@pytest.mark.parametrize("name", ["classroom", "rack"])
+@pytest.mark.parametrize("name", ["classroom", "rack", "level"])
 def test_every_hazard_has_a_row_and_every_row_a_cause_of_its_own(name: str) -> None:
-    rows = plan_for(site_of(text_of(name))).rows
-    own = {"own"} if name == "rack" else set()  # the classroom has no row of its own
-    assert {row.hazard for row in rows} == set(HAZARDS) - {"own"} | own
+    rows = plan_for(level_site() if name == "level" else site_of(text_of(name))).rows
+    missing = set(HAZARDS) - {row.hazard for row in rows}
+    assert (
+        missing
+        == {
+            "classroom": {"own", "drain-fouling"},  # it has no row of its own, and no level sensor
+            "rack": {"drain-fouling"},
+            "level": {"own"},
+        }[name]
+    )
     assert len({row.id for row in rows}) == len(rows)
     for row in rows:
         assert row.cause

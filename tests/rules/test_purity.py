@@ -80,7 +80,7 @@ def test_the_daemon_imports_the_simulator_only_for_its_commands(path: Path) -> N
         assert not [module for module in imports(path) if f"{module}.".startswith(outside)]
 
 
-ESTIMATES = ("hydraulics", "estimate", "plan", "figures", "hazards", "engine")
+ESTIMATES = ("hydraulics", "estimate", "plan", "figures", "hazards", "engine", "observer")
 
 
 @pytest.mark.parametrize("path", files("simulator"), ids=where)

@@ -25,6 +25,7 @@ from simulator.story.named import HazardName
 from simulator.story.roles import NoSuchRoleError
 from simulator.story.script import Script
 from simulator.water.plant import Plant
+from tests.level_site import level_site
 from tests.simulator.stories import drill_of, everything
 
 GOOD = """
@@ -76,7 +77,7 @@ def test_each_drill_fits_a_site(
     assert len(drill.story.split()) >= 20
     fits = 0
     sentences = []
-    for site in (classroom, rack, workshop, everything):
+    for site in (classroom, rack, workshop, everything, level_site()):
         try:
             Script(site, PlantBoard(site, Plant(site, 0)), drill)
             assert statements_for(site, drill)

@@ -19,11 +19,13 @@ from tests.simulator.nights import SEED, Ask, Nights, failed, shorter, site
 
 ELSEWHERE = {
     "classroom": {
-        "canister-clogged", "slot-blocked", "water-change-brings-more", "water-change-takes-more",
+        "canister-clogged", "main-drain-loses-a-little", "main-drain-loses-a-tenth", "slot-blocked",
+        "water-change-brings-more", "water-change-takes-more",
     },
     "rack": {
         "canister-clogged", "comb-overgrown", "main-drain-draws-air",
-        "main-drain-draws-air-second-blocked", "main-drain-loses-prime", "refugium-drain-blocked",
+        "main-drain-draws-air-second-blocked", "main-drain-loses-a-little",
+        "main-drain-loses-a-tenth", "main-drain-loses-prime", "refugium-drain-blocked",
         "refugium-feed-blocked", "refugium-hose-slips", "refugium-overgrown", "slot-blocked",
         "spare-pump-dead", "tuft-on-the-comb", "water-change-brings-more",
         "water-change-takes-more",

@@ -18,7 +18,7 @@ from simulator.campaign.kinds.base import (
     share,
 )
 
-DRAIN_NAMED = ("drain-loss", "drain-capacity", "spill-edge")
+DRAIN_NAMED = ("drain-fouling", "drain-loss", "drain-capacity", "spill-edge")
 CLEARED = 0.15  # so often what sat in a passage is gone again before morning
 
 
