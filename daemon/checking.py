@@ -130,12 +130,15 @@ def _failure(result: Result) -> dict[str, Any]:
         "spills_after_at_worst_s": result.worst.first_spill_s,
         "pump_dry_after_s": min(result.expected.dry_s.values(), default=None),
         "held_by_the_guard": result.held,
+        "before_the_blocked_way": list(result.behind),
+        "comes_after_cut_m3": result.comes_m3 if result.behind else None,
         "seen_at_worst": [
             {
                 "sensor": seen.sensor,
                 "after_s": seen.after_s,
                 "cuts": seen.cuts,
                 "spare_s": seen.spare_s,
+                "spilled_after_cut_m3": None if seen.after is None else seen.after.spilled_m3,
             }
             for seen in result.seen_at_worst
         ],

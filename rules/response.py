@@ -10,6 +10,9 @@ RELAY_S = 0.05
 RESERVE = 2.0
 """A remedy must have this many times the time it needs; more is stricter."""
 
+FILTER_S = 1.0
+"""The filter assumed for a float that is not there yet [s]."""
+
 LEASE_S = 2.0
 """An output that is not renewed for this long drops [s]; shorter is stricter, and trips on a
 garbage collection or a slow card below about 0.5 s."""

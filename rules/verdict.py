@@ -12,7 +12,7 @@ from enum import IntEnum
 from math import inf, isinf
 
 from rules.assessment.assess import Assessment, Stop
-from rules.assessment.failures import Result, Sort
+from rules.assessment.failures import SPILL_M3, Result, Seen, Sort
 from rules.assessment.heights import Place
 from rules.plan import Plan
 from rules.site import show
@@ -34,9 +34,6 @@ VERDICTS = {
     Weight.CONDITION: "SOUND WITH CONDITIONS",
     Weight.UNSAFE: "NOT SAFE TO LEAVE",
 }
-
-SPILL_M3 = 1e-4
-"""Less than this over a rim in a scenario is rounding, not a spill: a tenth of a litre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +106,18 @@ def _failures(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
         if result.failure.sort is Sort.TOP_OFF:
             yield _stuck_top_off(plan, assessment, result)
         else:
-            yield _failure(plan, result)
+            yield _failure(plan, assessment, result)
 
 
-def _failure(plan: Plan, result: Result) -> Finding:
+def _failure(plan: Plan, assessment: Assessment, result: Result) -> Finding:
     site, failure = plan.site, result.failure
+    never = isinf(result.worst.first_spill_s)
+    cutting = next((seen for seen in result.seen_at_worst if seen.cuts), None)
+    cut_in_vain = cutting is not None and (never or cutting.spare_s >= 0.0)
+    if cutting is not None and cut_in_vain and not (result.held or result.carried):
+        return _spilled_after(plan, assessment, result, cutting)
     place = site.label(failure.chamber)
-    if result.carried:
+    if result.carried or never:
         dry_s = min(result.worst.dry_s.values(), default=inf)
         if isinf(dry_s):
             return Finding(Weight.FACT, place, f"{failure.title}: no water leaves a tank")
@@ -132,11 +134,11 @@ def _failure(plan: Plan, result: Result) -> Finding:
         f"{_times(result)}"
     )
     if result.held:
-        best = next(seen for seen in result.seen_at_worst if seen.cuts and seen.spare_s >= 0.0)
+        best = next(seen for seen in result.seen_at_worst if seen.in_time)
         name = site.label(best.sensor)
         sentence = f"{spill}; the {name} sees it after {show.duration(best.after_s)}, in time"
         return Finding(Weight.FACT, place, sentence)
-    weight = Weight.CONDITION if isinf(result.expected.first_spill_s) else Weight.UNSAFE
+    weight = _weight(result, result.expected.first_spill_s < inf)
     late = max(
         (seen for seen in result.seen_at_worst if seen.cuts), key=lambda s: s.spare_s, default=None
     )
@@ -144,13 +146,61 @@ def _failure(plan: Plan, result: Result) -> Finding:
         sentence = (
             f"{spill}; the {site.label(late.sensor)} speaks {show.duration(-late.spare_s)} too late"
         )
-        return Finding(weight, place, sentence, "hang the float lower, or slow the pump")
+        remedy = _remedy(plan, assessment, result) or "hang the float lower, or slow the pump"
+        return Finding(weight, place, sentence, remedy)
     return Finding(
         weight,
         place,
         f"{spill}; nothing the guard has would stop it",
-        f"hang a float in the {place} or in what feeds it, and power the pump through a relay",
+        _remedy(plan, assessment, result)
+        or f"hang a float in the {place} or in what feeds it, and power the pump through a relay",
     )
+
+
+def _weight(result: Result, expected: bool) -> Weight:
+    """Unsafe if water on the floor is to be expected, a condition if it is only at worst.
+
+    A pane or a stone that shuts a way below the drains altogether is rarer than a snail in a drain
+    or slime on a sponge: by itself it forbids no night, it has to be known before one.
+    """
+    rare = result.failure.sort is Sort.WAY_ON
+    return Weight.UNSAFE if expected and not rare else Weight.CONDITION
+
+
+def _spilled_after(plan: Plan, assessment: Assessment, result: Result, seen: Seen) -> Finding:
+    """A float cuts before water leaves a tank, and what then still runs down does not fit."""
+    site, failure, units = plan.site, result.failure, plan.site.site.units
+    expected = max((s.spilled_m3 for s in result.seen if s.sensor == seen.sensor), default=0.0)
+    over, usual = (show.volume(v, units) for v in (seen.spilled_m3, expected))
+    comes = show.volume(result.comes_m3, units)
+    sentence = (
+        f"{failure.title}: the {site.label(seen.sensor)} sees it after "
+        f"{show.duration(seen.after_s)} and the pump is cut, but {comes} still come to the "
+        f"{' and the '.join(site.label(key) for key in result.behind)}: {over} leave a tank at "
+        f"worst ({usual} as expected)"
+    )
+    remedy = _remedy(plan, assessment, result) or "hang the float lower, or slow the pump"
+    weight = _weight(result, expected > SPILL_M3)
+    return Finding(weight, site.label(failure.chamber), sentence, remedy)
+
+
+def _remedy(plan: Plan, assessment: Assessment, result: Result) -> str:
+    """Where a float would hold a blocked way, if that is a question here."""
+    place = next((p for p in assessment.places if p.way is result), None)
+    if place is None:
+        return ""
+    site, units = plan.site, plan.site.site.units
+    name = site.label(place.chamber)
+    if place.least_m > place.most_m:
+        room = show.volume(result.comes_m3, units)
+        return (
+            f"no float in the {name} would hold it: give it room for {room} over its running level "
+            "(longer, wider, or a lower edge), or slow the pump"
+        )
+    least, most = show.length(place.least_m, units), show.length(place.most_m, units)
+    if place.fitted is None:
+        return f"hang a spill-edge float in the {name}, at or below {most} (not under {least})"
+    return f"hang the {site.label(place.fitted)} at or below {most} (not under {least})"
 
 
 def _times(result: Result) -> str:
@@ -240,7 +290,8 @@ def _sight(plan: Plan, assessment: Assessment) -> Iterator[Finding]:
                 f'add an output of kind = "pump" with pump = "{key}"',
             )
     for place in assessment.places:
-        yield from _place(plan, place)
+        if place.way is None or place.way.held:  # else its failure says where it should hang
+            yield from _place(plan, place)
     if not any(isinstance(sensor, LeakSensor) for sensor in site.sensors.values()):
         yield Finding(Weight.CONDITION, "the floor", "no leak pad", "lay one under the lowest rim")
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from rules import engine
 from rules.assessment.assess import Assessment, assess
-from rules.assessment.failures import Result, Sort
+from rules.assessment.failures import SPILL_M3, Result, Sort
 from rules.hydraulics.errors import HydraulicsError
 from rules.plan import Plan
 from rules.site.model import Site
-from rules.verdict import SPILL_M3, Weight, judge
+from rules.verdict import Weight, judge
 from simulator.campaign.promises import Promise, Promises
 
 
@@ -47,7 +47,7 @@ def _of(plan: Plan, found: Assessment) -> Promises:
 
 
 def _promise(result: Result) -> Promise:
-    in_time = tuple(s.sensor for s in result.seen_at_worst if s.cuts and s.spare_s >= 0.0)
+    in_time = tuple(s.sensor for s in result.seen_at_worst if s.in_time)
     passages = frozenset(result.failure.what.condition)
     return Promise(result.failure.title, passages, result.carried, in_time)
 

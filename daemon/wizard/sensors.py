@@ -103,7 +103,8 @@ def _of_sump(plumbing: Plumbing) -> list[Float]:
     )  # fmt: skip
     high = Float(
         "return-high", "return", "spill-edge", "High float of the return chamber",
-        "Under its rim, with room left for the drain-down.", 0.78 * rim,
+        "Over where a stop leaves the water, and under the float of the inlet chamber.",
+        min(level + 0.085, 0.78 * rim),
         _between(level, "the running level", rim),
     )  # fmt: skip
     hold = Float(
@@ -113,7 +114,8 @@ def _of_sump(plumbing: Plumbing) -> list[Float]:
     )  # fmt: skip
     inlet = Float(
         "inlet-high", sump.inlet.id, "spill-edge", "High float of the inlet chamber",
-        "A little under its rim, over the crest of its baffle.", sump.inlet.rim_in_m - 0.05,
+        "A little over the crest of its baffle: should that shut, what still comes fits over it.",
+        min(sump.inlet.level_in_m + 0.03, sump.inlet.rim_in_m - 0.05),
         _between(0.01, "the bottom", sump.inlet.rim_in_m),
     )  # fmt: skip
     return [

@@ -9,6 +9,7 @@ from rules.assessment.coverage import Coverage
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
 from rules.assessment.failures import LevelSight, Result
 from rules.assessment.heights import Place
+from rules.assessment.own_high import Bounds, bounds
 from rules.assessment.upkeep import Upkeep, upkeep
 from rules.figures import pipes_m3
 from rules.hazards.drain_capacity import mark_cuts
@@ -49,21 +50,23 @@ class Assessment:
     coverage: tuple[Coverage, ...]
 
 
-def cutting_floats(plan: Plan) -> frozenset[str]:
-    """The floats whose turning cuts a pump that the guard has a relay for."""
-    found = set()
+def cutting_floats(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """The floats whose turning cuts pumps that the guard has a relay for, and those pumps."""
+    found: dict[str, tuple[str, ...]] = {}
     for row in plan.rows:
-        powered = any(plan.site.pump_output(pump) for pump in row.pumps)
+        powered = tuple(pump for pump in row.pumps if plan.site.pump_output(pump))
         if row.effect is Effect.CUT_PUMP and powered and row.subject in plan.site.floats():
-            found.add(row.subject)
+            found[row.subject] = powered
     for drain in plan.drains:
-        if plan.pumps[drain.pump].output is not None:
-            found |= {
+        pump = plan.pumps[drain.pump]
+        if pump.output is not None:
+            its = (
                 w.contact.id
                 for w in drain.watches
                 if mark_cuts(drain, w.mark) and not drain.witnesses.above(w.mark.height_m)
-            }
-    return frozenset(found)
+            )
+            found |= dict.fromkeys(its, (pump.id,))
+    return found
 
 
 def level_sights(plan: Plan) -> tuple[LevelSight, ...]:
@@ -106,17 +109,36 @@ def assess(plan: Plan) -> Assessment:
         site, figures, bands, stepper, cuts=cutting_floats(plan), sights=level_sights(plan)
     )
     off = max((flow_doubt(site, mean, pump) for pump in site.pumps), default=0.0)
+    stops = tuple(stop_of(plan, stepper, pump) for pump in site.pumps)
     return Assessment(
         bands,
         results,
-        tuple(_stop(plan, stepper, pump) for pump in site.pumps),
-        heights.places(site, figures, bands),
+        stops,
+        heights.places(site, figures, bands, results, own_highs(plan, mean, bands, stops)),
         upkeep(site, figures, off),
         sight.coverage(site, figures, results),
     )
 
 
-def _stop(plan: Plan, stepper: Stepper, pump: str) -> Stop:
+def own_highs(
+    plan: Plan, mean: Hydraulics, bands: Doubt, stops: tuple[Stop, ...]
+) -> dict[str, Bounds]:
+    """The bounds of each pump's own high float."""
+    cuts = cutting_floats(plan)
+    return {
+        stop.pump: bounds(
+            mean,
+            plan.figures,
+            stop.pump,
+            stop.open_breaks,
+            bands.of_pump(stop.pump).drain_down.high,
+            cuts=cuts,
+        )
+        for stop in stops
+    }
+
+
+def stop_of(plan: Plan, stepper: Stepper, pump: str) -> Stop:
     """A stop with its run-on; the levels of the good day are the expected ones."""
     run_on_s = plan.site.pumps[pump].run_on
     courses = [

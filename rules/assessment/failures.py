@@ -2,25 +2,30 @@
 
 Every failure is run through `rules.transient` twice: as expected, and at the unfavourable end of
 the doubt (more flow, less drain capacity). What a sensor sees is read off the levels: a float sees
-a failure if the water crosses it.
+a failure if the water crosses it. Where a way is blocked that water still runs down to after a cut,
+the cut is run too: a float is in time only if what then comes fits.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import combinations
 from math import inf
 
+from rules.assessment.cutting import AfterCut, after_cut, held_up
 from rules.assessment.doubt import Doubt, is_tuned
-from rules.figures import Figures
-from rules.response import RESERVE, response_s
+from rules.figures import Figures, feeding_pump
+from rules.response import FILTER_S, RESERVE, response_s
 from rules.site.model import Site
-from rules.site.passages import Comb, Screen, Weir
+from rules.site.passages import Comb, EmergencyDrain, OpenDrain, Screen, SiphonDrain, Weir
 from rules.site.sensors import FloatSwitch
 from rules.transient.scenario import Course, WhatIf
 from rules.transient.stepper import Stepper
+
+SPILL_M3 = 1e-4
+"""Less than this over a rim in a scenario is rounding, not a spill: a tenth of a litre."""
 
 
 class Sort(StrEnum):
@@ -31,7 +36,12 @@ class Sort(StrEnum):
     ALL_DRAINS = "all drains blocked"
     WAY_IN = "way in blocked"
     SCREEN = "screen clogged"
+    WAY_ON = "way on blocked"
     TOP_OFF = "top-off stuck open"
+
+
+WAYS = frozenset({Sort.WAY_IN, Sort.SCREEN, Sort.WAY_ON})
+"""The failures after which a cut is run too: water may still run down to before the blocked way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +62,24 @@ class Failure:
 @dataclass(frozen=True, slots=True)
 class Seen:
     """A sensor that sees a failure: after how long [s], whether it cuts the pump, and how much
-    time is left after the guard's response, with its reserve [s]; below zero is too late."""
+    time is left after the guard's response, with its reserve [s]; below zero is too late. Where a
+    cut was run, `after` says what still came and what left a tank."""
 
     sensor: str
     after_s: float
     cuts: bool
     spare_s: float
+    after: AfterCut | None = None
+
+    @property
+    def spilled_m3(self) -> float:
+        """What leaves a tank although this sensor cuts the pump [m3]."""
+        return 0.0 if self.after is None else self.after.spilled_m3
+
+    @property
+    def in_time(self) -> bool:
+        """True if it cuts the pump, and no water leaves a tank before or after."""
+        return self.cuts and self.spare_s >= 0.0 and self.spilled_m3 <= SPILL_M3
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +87,8 @@ class Result:
     """What a failure does: as expected, and at the unfavourable end of the doubt.
 
     `seen` are the sensors that see it as expected, `seen_at_worst` at the unfavourable end, each
-    earliest first.
+    earliest first. `behind` are the chambers before a blocked way, where a cut was to be run, and
+    `comes_m3` what still comes to them at worst once a float has turned [m3].
     """
 
     failure: Failure
@@ -73,16 +96,23 @@ class Result:
     worst: Course
     seen: tuple[Seen, ...]
     seen_at_worst: tuple[Seen, ...]
+    behind: tuple[str, ...] = ()
+    comes_m3: float = 0.0
 
     @property
     def carried(self) -> bool:
-        """True if no water ever leaves a tank, even at the unfavourable end."""
-        return self.worst.first_spill_s == inf
+        """True if no water ever leaves a tank, even at the unfavourable end, cut or not."""
+        cuts = (*self.seen, *self.seen_at_worst)
+        return self.worst.first_spill_s == inf and all(s.spilled_m3 <= SPILL_M3 for s in cuts)
 
     @property
     def held(self) -> bool:
-        """True if a sensor that cuts the pump sees it in time."""
-        return any(seen.cuts and seen.spare_s >= 0.0 for seen in self.seen_at_worst)
+        """True if a sensor that cuts the pump sees it in time, as expected and at worst."""
+        expected = {seen.sensor: seen.spilled_m3 for seen in self.seen}
+        return any(
+            seen.in_time and expected.get(seen.sensor, 0.0) <= SPILL_M3
+            for seen in self.seen_at_worst
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +147,7 @@ def failures(site: Site, figures: Figures) -> Iterator[Failure]:
             yield Failure(Sort.ALL_DRAINS, title, place, drained.pump, what)
     yield from _ways_in(site, figures)
     yield from _screens(site, figures)
+    yield from _ways_on(site)
     if site.top_off is not None:
         pump = next(
             (k for k, p in site.pumps.items() if p.from_ == site.top_off.to), next(iter(site.pumps))
@@ -145,35 +176,108 @@ def _screens(site: Site, figures: Figures) -> Iterator[Failure]:
                 yield Failure(Sort.SCREEN, title, passage.from_, lift.pump, what)
 
 
+def _ways_on(site: Site) -> Iterator[Failure]:
+    """Every other way that gravity leads on, each by itself, and a screen with its overflow."""
+    drains = (SiphonDrain, OpenDrain, EmergencyDrain)
+    edges = {key: way for key, way in site.gravity().items() if not isinstance(way, drains)}
+    drained = site.drained_chambers()
+    for key, way in edges.items():
+        pump = feeding_pump(site, way.from_)
+        if not pump or (isinstance(way, (Weir, Comb)) and way.to in drained):
+            continue
+        if not isinstance(way, Screen):
+            what = WhatIf(condition={key: 0.0})
+            yield Failure(Sort.WAY_ON, f"{site.label(key)} blocked", way.from_, pump, what)
+            continue
+        beside = [k for k, other in edges.items() if other.from_ == way.from_]
+        if len(beside) > 1:
+            what = WhatIf(condition=dict.fromkeys(beside, 0.0))
+            title = f"{site.label(key)} and its overflow blocked"
+            yield Failure(Sort.WAY_ON, title, way.from_, pump, what)
+
+
 def run(
     site: Site,
     figures: Figures,
     doubt: Doubt,
     stepper: Stepper,
     *,
-    cuts: frozenset[str],
+    cuts: Mapping[str, tuple[str, ...]],
     sights: tuple[LevelSight, ...] = (),
+    sorts: frozenset[Sort] = frozenset(Sort),
 ) -> tuple[Result, ...]:
-    """Run every failure; `cuts` are the floats whose turning cuts a pump, `sights` what level
-    sensors see."""
-    results = []
-    for failure in failures(site, figures):
-        expected = stepper.run(failure.what)
-        worst = stepper.run(_at_worst(site, doubt, failure))
-        seen, at_worst = (
-            tuple(
-                sorted(
-                    (
-                        *_seen(site, failure, course, cuts),
-                        *_seen_by_levels(site, failure, course, sights),
-                    ),
-                    key=lambda one: one.after_s,
-                )
-            )
-            for course in (expected, worst)
-        )
-        results.append(Result(failure, expected, worst, seen, at_worst))
-    return tuple(results)
+    """Run every failure of some sorts; `cuts` are the floats whose turning cuts pumps, and which,
+    `sights` what level sensors see."""
+    runner = _Runner(figures, doubt, stepper, cuts, sights)
+    return tuple(runner.run(f) for f in failures(site, figures) if f.sort in sorts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Runner:
+    """All that failures are run with."""
+
+    figures: Figures
+    doubt: Doubt
+    stepper: Stepper
+    cuts: Mapping[str, tuple[str, ...]]
+    sights: tuple[LevelSight, ...]
+
+    def run(self, failure: Failure) -> Result:
+        """Run one failure at both ends, and the cut of every sensor that sees it and cuts."""
+        site, behind = self.stepper.site, _behind(self.stepper.site, self.figures, failure)
+        at_worst = _at_worst(site, self.doubt, failure)
+        courses, seen = [], []
+        for what, times in ((failure.what, 1.0), (at_worst, RESERVE)):
+            course = self.stepper.run(what)
+            found = [
+                *_seen(site, failure, course, self.cuts),
+                *_seen_by_levels(site, failure, course, self.sights),
+            ]
+            if behind:
+                found = [self._cut(failure, what, behind, one, times=times) for one in found]
+            courses.append(course)
+            seen.append(tuple(sorted(found, key=lambda one: one.after_s)))
+        known = [one.after.comes_m3 for one in seen[1] if one.after is not None]
+        comes = known[0] if known else self._comes_m3(failure, at_worst, behind, courses[1])
+        return Result(failure, courses[0], courses[1], seen[0], seen[1], behind, comes)
+
+    def _cut(
+        self, failure: Failure, what: WhatIf, behind: tuple[str, ...], seen: Seen, *, times: float
+    ) -> Seen:
+        """The same sight, with what its cut does, if it cuts."""
+        if not seen.cuts:
+            return seen
+        site, pumps = self.stepper.site, self.cuts.get(seen.sensor, (failure.pump,))
+        floats = site.floats()
+        filter_s = floats[seen.sensor].filter if seen.sensor in floats else 0.0
+        takes_s = times * response_s(filter_s, max(site.pumps[pump].run_on for pump in pumps))
+        after = after_cut(self.stepper, what, pumps, behind, turns_s=seen.after_s, takes_s=takes_s)
+        return replace(seen, after=after)
+
+    def _comes_m3(
+        self, failure: Failure, what: WhatIf, behind: tuple[str, ...], course: Course
+    ) -> float:
+        """What would still come once a float has turned, where none hangs that cuts [m3]."""
+        ends_s = _ends_s(course)
+        if not behind or ends_s == inf:
+            return 0.0
+        pumps = (failure.pump,)
+        takes_s = RESERVE * response_s(FILTER_S, self.stepper.site.pumps[failure.pump].run_on)
+        turns_s = max(0.0, ends_s - takes_s)
+        cut = after_cut(self.stepper, what, pumps, behind, turns_s=turns_s, takes_s=takes_s)
+        return cut.comes_m3
+
+
+def _behind(site: Site, figures: Figures, failure: Failure) -> tuple[str, ...]:
+    """The chambers before a blocked way to which water still runs down after a cut, if any.
+
+    Before a blocked drain nothing does but what stands over the comb beside it, which both share.
+    """
+    if failure.sort not in WAYS:
+        return ()
+    if not any(way.to == failure.chamber for way in site.gravity().values()):
+        return ()
+    return held_up(site, figures.lift(failure.pump).below, failure.chamber)
 
 
 def _at_worst(site: Site, doubt: Doubt, failure: Failure) -> WhatIf:
@@ -203,7 +307,9 @@ def _ends_s(course: Course) -> float:
     return min(course.first_spill_s, min(course.dry_s.values(), default=inf))
 
 
-def _seen(site: Site, failure: Failure, course: Course, cuts: frozenset[str]) -> Iterator[Seen]:
+def _seen(
+    site: Site, failure: Failure, course: Course, cuts: Mapping[str, tuple[str, ...]]
+) -> Iterator[Seen]:
     run_on_s = site.pumps[failure.pump].run_on
     for key, sensor in site.floats().items():
         crossed_s = crossing_s(site, sensor, course)

@@ -8,16 +8,17 @@ filter, a tick, the relay and the pump's run-on.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from rules.assessment.cutting import full_m
 from rules.assessment.doubt import Doubt
+from rules.assessment.failures import Result
+from rules.assessment.own_high import Bounds
 from rules.figures import LEVEL_TOLERANCE_M, Drained, Figures
-from rules.response import RESERVE, response_s
+from rules.hydraulics.roots import highest
+from rules.response import FILTER_S, RESERVE, response_s
 from rules.site.model import Site
-
-FILTER_S = 1.0
-"""The filter assumed for a float that is not there yet [s]."""
 
 WAVES_M = 0.003
 """Waves that a float must not answer to [m]; a usual ripple on a display (common practice)."""
@@ -27,7 +28,8 @@ WAVES_M = 0.003
 class Place:
     """Where a float of one duty should hang in one chamber: from `least_m` to `most_m` above its
     bottom; `least_m` > `most_m` means that no height will do. `fitted` is the float that hangs
-    there for this duty, if any, and `height_m` its height."""
+    there for this duty, if any, and `height_m` its height. `way` is the blocked way below the
+    drains for which it must speak, if that is what it is for."""
 
     chamber: str
     duty: str
@@ -37,6 +39,7 @@ class Place:
     why_most: str
     fitted: str | None
     height_m: float | None
+    way: Result | None = None
 
     @property
     def suits(self) -> bool:
@@ -50,8 +53,17 @@ def _fitted(site: Site, chamber: str, duty: str) -> tuple[str | None, float | No
     return None, None, FILTER_S
 
 
-def places(site: Site, figures: Figures, doubt: Doubt) -> tuple[Place, ...]:
-    """Every float that would do some good on this site."""
+def places(
+    site: Site,
+    figures: Figures,
+    doubt: Doubt,
+    results: tuple[Result, ...],
+    own: Mapping[str, Bounds],
+) -> tuple[Place, ...]:
+    """Every float that would do some good on this site.
+
+    `results` are its failures, run; `own` has the bounds of each pump's own high float.
+    """
     found: list[Place] = []
     for drained in figures.drained:
         if drained.inflow_m3_s <= 0:
@@ -63,8 +75,8 @@ def places(site: Site, figures: Figures, doubt: Doubt) -> tuple[Place, ...]:
             found.append(_under_rim(site, figures, doubt, drained.chamber, drained.chamber))
     for pump in site.pumps:
         found.append(_dry(site, figures, doubt, pump))
-        found.append(_sump_high(site, figures, doubt, pump))
-    return tuple(found)
+        found.append(_sump_high(site, figures, doubt, pump, own[pump]))
+    return (*found, *_before_ways(site, figures, results))
 
 
 def _response(site: Site, pump: str, filter_s: float) -> float:
@@ -136,20 +148,7 @@ def watch_most_m(site: Site, figures: Figures, drained: Drained, needs_m3: float
         )
         return own + feeding >= needs_m3
 
-    return _highest(fits, chamber.bottom, chamber.rim_m) - chamber.bottom - LEVEL_TOLERANCE_M
-
-
-def _highest(holds: Callable[[float], bool], low: float, high: float) -> float:
-    """The highest level at which `holds` is still true, which it is below and not above."""
-    if holds(high):
-        return high
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        if holds(middle):
-            low = middle
-        else:
-            high = middle
-    return low
+    return highest(fits, chamber.bottom, chamber.rim_m) - chamber.bottom - LEVEL_TOLERANCE_M
 
 
 def _dry(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
@@ -172,29 +171,95 @@ def _dry(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
     )
 
 
-def _sump_high(site: Site, figures: Figures, doubt: Doubt, pump: str) -> Place:
-    """The high float of the pump's chamber: the drain-down must still fit when it speaks."""
+def _sump_high(site: Site, figures: Figures, doubt: Doubt, pump: str, bounds: Bounds) -> Place:
+    """The high float of the pump's chamber: dry after a stop, wet before one further up cuts."""
     key = site.pumps[pump].from_
     fitted, height, _ = _fitted(site, key, "spill-edge")
-    chamber, levels = site.chambers[key], figures.running.levels_m
-    below = figures.lift(pump).below
-    full = min(site.chambers[k].rim_m for k in below) - LEVEL_TOLERANCE_M
+    chamber = site.chambers[key]
     needs = doubt.of_pump(pump).drain_down.high
-
-    def fits(level_m: float) -> bool:
-        return needs <= sum(
-            site.chambers[k].between_m3(max(level_m, levels[k]), full) for k in below
-        )
-
-    most = _highest(fits, chamber.bottom, full) - chamber.bottom
-    running = levels[key] - chamber.bottom
+    most = with_room_m(site, figures, key, figures.lift(pump).below, needs)
+    why_most = f"the height over which a drain-down of {needs * 1000:.1f} l still fits below"
+    if bounds.hides_m is not None and bounds.before is not None:
+        hides_m = bounds.hides_m - LEVEL_TOLERANCE_M
+        if hides_m < most:
+            most = hides_m
+            why_most = (
+                f"the height at which water that backs up turns the {site.label(bounds.before)} "
+                "first, which stops the pump and sends the drain-down on top"
+            )
     return Place(
         key,
         "spill-edge",
-        running + 2 * LEVEL_TOLERANCE_M,
-        most,
-        "the running level and twice the tolerance of a level",
-        f"the height over which a drain-down of {needs * 1000:.1f} l still fits below",
+        bounds.rests_m - chamber.bottom + LEVEL_TOLERANCE_M,
+        most - chamber.bottom,
+        "the level after a stop, and the tolerance of a level",
+        why_most,
         fitted,
         height,
+    )
+
+
+def with_room_m(
+    site: Site, figures: Figures, key: str, chambers: tuple[str, ...], needs_m3: float
+) -> float:
+    """How high `key` may stand for so much still to fit over it, in chambers that fill together,
+    each standing no lower than while all runs [m above the datum]."""
+    full, levels = full_m(site, chambers), figures.running.levels_m
+
+    def fits(level_m: float) -> bool:
+        return needs_m3 <= sum(
+            site.chambers[k].between_m3(max(level_m, levels[k]), full) for k in chambers
+        )
+
+    return highest(fits, site.chambers[key].bottom, full)
+
+
+def _before_ways(site: Site, figures: Figures, results: tuple[Result, ...]) -> Iterator[Place]:
+    """The floats before ways that may block below the drains, one for each chamber."""
+    found: dict[str, Place] = {}
+    for result in results:
+        key = _held_by(site, result)
+        if key is not None:
+            place = _before_way(site, figures, result, key)
+            if key not in found or place.most_m < found[key].most_m:
+                found[key] = place
+    yield from found.values()
+
+
+def _held_by(site: Site, result: Result) -> str | None:
+    """The chamber whose float must see a blocked way; None where no water could leave a tank, where
+    another float sees it in time, or where nothing but the pump's own chamber is before it."""
+    own = {pump.from_ for pump in site.pumps.values()}
+    if not result.behind or result.carried or result.failure.chamber in own:
+        return None
+    here = result.failure.chamber
+    if result.held and not site.floats(here, "spill-edge"):
+        first = next(seen.sensor for seen in result.seen_at_worst if seen.in_time)
+        return _spill_edge_at(site, first, result.behind)
+    return here
+
+
+def _spill_edge_at(site: Site, sensor: str, chambers: tuple[str, ...]) -> str | None:
+    """The chamber of a spill-edge float, if it is one of these."""
+    fitted = site.floats(duty="spill-edge").get(sensor)
+    return fitted.chamber if fitted is not None and fitted.chamber in chambers else None
+
+
+def _before_way(site: Site, figures: Figures, result: Result, key: str) -> Place:
+    """A float before a way that may block: what still comes after the cut fits over it."""
+    fitted, height, _ = _fitted(site, key, "spill-edge")
+    chamber, levels = site.chambers[key], figures.running.levels_m
+    needs = result.comes_m3
+    most = with_room_m(site, figures, key, result.behind, needs) - chamber.bottom
+    return Place(
+        key,
+        "spill-edge",
+        levels[key] - chamber.bottom + 2 * LEVEL_TOLERANCE_M,
+        most,
+        "the running level and twice the tolerance of a level",
+        f"the height over which the {needs * 1000:.1f} l still fit that come once it has turned "
+        f"({result.failure.title})",
+        fitted,
+        height,
+        result,
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rules.assessment import balances
 from rules.assessment.coverage import Coverage
-from rules.assessment.failures import Result
+from rules.assessment.failures import SPILL_M3, Result
 from rules.figures import Figures
 from rules.hazards.base import valve_of
 from rules.site import show
@@ -29,7 +29,12 @@ def _of_result(site: Site, figures: Figures, result: Result) -> Coverage:
     sensors = tuple(seen.sensor for seen in result.seen)
     if sensors:
         first = result.seen[0]
-        return Coverage(result.failure.title, sensors, f"first after {first.after_s:.0f} s")
+        note = f"first after {first.after_s:.0f} s"
+        cutting = next((seen for seen in result.seen_at_worst if seen.cuts), None)
+        if cutting is not None and cutting.spilled_m3 > SPILL_M3:
+            over = show.volume(cutting.spilled_m3, site.site.units)
+            note = f"{note}; {over} leave a tank after the cut, at worst"
+        return Coverage(result.failure.title, sensors, note)
     if result.carried:
         highest = result.expected.highest_m[result.failure.chamber]
         chamber = site.chambers[result.failure.chamber]
@@ -102,8 +107,8 @@ def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
             result.failure.title
             for result in results
             if not result.carried
-            and any(s.sensor == key and s.cuts and s.spare_s >= 0 for s in result.seen_at_worst)
-            and not any(s.sensor != key and s.cuts and s.spare_s >= 0 for s in result.seen_at_worst)
+            and any(s.sensor == key and s.in_time for s in result.seen_at_worst)
+            and not any(s.sensor != key and s.in_time for s in result.seen_at_worst)
         ]
         if alone:
             note = f"then nothing else is in time for: {'; '.join(alone)}. Lift it by hand monthly"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rules.assessment.heights import WAVES_M, Place
 from rules.explain.ground import Ground
 from rules.explain.page import FLOW, METRE, PLAIN, SECOND, VOLUME, Named, Page, number
-from rules.explain.rooms import put_level, put_sump_high, put_watch
+from rules.explain.rooms import put_before_way, put_level, put_sump_high, put_watch
 from rules.explain.volumes import put_level_of, put_volume
 from rules.figures import LEVEL_TOLERANCE_M, feeding_pump
 from rules.response import RELAY_S, RESERVE, response_s
@@ -76,7 +76,7 @@ def height(ground: Ground, key: str) -> Page:
     place, owner = found
     page.say(
         "Heights are above the bottom of its chamber.",
-        WHY["sump" if owner in site.pumps and sensor.duty == "spill-edge" else sensor.duty],
+        WHY[_reason(ground, place, owner)],
     )
     page.section("Given")
     page.given("tol", LEVEL_TOLERANCE_M, METRE, "tolerance of a level, read with a ruler")
@@ -85,6 +85,8 @@ def height(ground: Ground, key: str) -> Page:
     page.section("Worked")
     if sensor.duty == "dry-run":
         _put_dry(page, ground, key, place, owner)
+    elif place.way is not None:
+        put_before_way(page, ground, place, place.way)
     elif owner in site.pumps:
         put_sump_high(page, ground, place, owner)
     elif sensor.duty == "drain-watch":
@@ -97,6 +99,13 @@ def height(ground: Ground, key: str) -> Page:
     )
     _put_hang(page, ground, place)
     return page
+
+
+def _reason(ground: Ground, place: Place, owner: str) -> str:
+    """Which of the reasons a float's place has."""
+    if place.way is not None:
+        return "way"
+    return "sump" if owner in ground.site.pumps and place.duty == "spill-edge" else place.duty
 
 
 def _put_hang(page: Page, ground: Ground, place: Place) -> None:
@@ -113,9 +122,10 @@ def _put_hang(page: Page, ground: Ground, place: Place) -> None:
 
 
 def _place(ground: Ground, key: str) -> tuple[Place, str] | None:
-    """The narrowest place derived for a float, and the drained chamber or the pump it is for."""
+    """The narrowest place derived for a float, and the chamber or the pump it is for."""
     site, sensor = ground.site, _float(ground, key)
-    places = [place for place in ground.places if place.fitted == key]
+    places = [place for place in ground.places if place.fitted == key and place.way is None]
+    ways = [(p, p.chamber) for p in ground.places if p.fitted == key and p.way is not None]
     drawing = [pump for pump in site.pumps if site.pumps[pump].from_ == sensor.chamber]
     drained = [
         found.chamber
@@ -128,9 +138,10 @@ def _place(ground: Ground, key: str) -> tuple[Place, str] | None:
         "drain-watch": [sensor.chamber],
         "top-off": [],
     }[sensor.duty]
-    if not places:
+    found = list(zip(places, owners, strict=True)) if places else []
+    found += ways
+    if not found:
         return None
-    found = zip(places, owners, strict=True)
     return min(found, key=lambda pair: pair[0].most_m - pair[0].least_m)
 
 
@@ -210,8 +221,12 @@ def _put_unplaced(page: Page, ground: Ground, key: str) -> None:
 WHY = {
     "spill-edge": "It must stay dry on a good day and speak so early that what still comes while "
     "the guard acts fits under the rim: from the running level and waves, up to the rim less that.",
-    "sump": "It must stay dry on a good day, and speak while a drain-down, which a stop would send "
-    "after it, still fits below.",
+    "sump": "It must stay dry after a stop, whose drain-down comes down here: so it proves the "
+    "siphon break each time, too. And it must speak while another drain-down still fits below, and "
+    "before a float further up turns and stops the pump for nothing but too much water.",
+    "way": "It must stay dry on a good day, and speak so early that all that still comes once it "
+    "has turned fits over it, the way out staying blocked: what the pump lifts until it stands "
+    "still, and what then runs down.",
     "drain-watch": "It must stay dry while clean drains carry all, and speak so early that what "
     "still comes while the guard acts fits over it, in its chamber and in the tanks that feed it.",
     "dry-run": "It must stay wet on a good day, and speak so early that the pump does not draw air "

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from functools import cached_property
 
+from rules.assessment.assess import cutting_floats, level_sights, own_highs, stop_of
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
+from rules.assessment.failures import WAYS, Result, run
 from rules.assessment.heights import Place, places
+from rules.assessment.own_high import Bounds
 from rules.assessment.upkeep import Upkeep, upkeep
 from rules.figures import Drained, Figures
 from rules.hydraulics.build import systems, viscosity_m2_s
@@ -14,6 +17,7 @@ from rules.hydraulics.pump import PumpSystem
 from rules.plan import Plan
 from rules.site.model import Site
 from rules.site.show import Units
+from rules.transient.stepper import Stepper
 
 
 class Ground:
@@ -23,6 +27,7 @@ class Ground:
         self.site: Site = plan.site
         self.figures: Figures = plan.figures
         self.units: Units = plan.site.site.units
+        self._plan = plan
 
     @cached_property
     def mean(self) -> Hydraulics:
@@ -52,7 +57,31 @@ class Ground:
     @cached_property
     def places(self) -> tuple[Place, ...]:
         """Where floats should hang."""
-        return places(self.site, self.figures, self.doubt)
+        return places(self.site, self.figures, self.doubt, self.blocked_ways, self.own_highs)
+
+    @cached_property
+    def own_highs(self) -> dict[str, Bounds]:
+        """The bounds of each pump's own high float."""
+        stops = tuple(stop_of(self._plan, self.stepper, pump) for pump in self.site.pumps)
+        return own_highs(self._plan, self.mean, self.doubt, stops)
+
+    @cached_property
+    def stepper(self) -> Stepper:
+        """What steps the water in time, from where it stands while all runs."""
+        return Stepper(self.site, self.mean, self.figures.running)
+
+    @cached_property
+    def blocked_ways(self) -> tuple[Result, ...]:
+        """The failures after which a float must leave room for what still runs down, stepped."""
+        return run(
+            self.site,
+            self.figures,
+            self.doubt,
+            self.stepper,
+            cuts=cutting_floats(self._plan),
+            sights=level_sights(self._plan),
+            sorts=WAYS,
+        )
 
     @cached_property
     def upkeep(self) -> Upkeep:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from rules.assessment.heights import Place
+from rules.assessment.failures import Result
+from rules.assessment.heights import Place, with_room_m
 from rules.explain.ground import Ground
 from rules.explain.page import METRE, VOLUME, Named, Page
 from rules.explain.volumes import put_between
@@ -38,10 +39,40 @@ def put_watch(page: Page, ground: Ground, place: Place, drained: str, needs: Nam
 
 
 def put_sump_high(page: Page, ground: Ground, place: Place, pump: str) -> None:
-    """The height over which a drain-down still fits below."""
-    site, below = ground.site, ground.figures.lift(pump).below
-    needs = ground.doubt.of_pump(pump).drain_down.high
+    """Dry after a stop, and wet while a drain-down still fits below and nothing else cuts."""
+    needs, bounds = ground.doubt.of_pump(pump).drain_down.high, ground.own_highs[pump]
     page.given("Vn", needs, VOLUME, "a drain-down, at the most", f"{pump}.drain-down")
+    what = "stepped in time, a stop: where the drain-down leaves this chamber, above the datum"
+    page.given("zs", bounds.rests_m, METRE, what, f"{pump}.drain-down")
+    site, below = ground.site, ground.figures.lift(pump).below
+    most = _put_fit(page, ground, place.chamber, below, needs, said="a drain-down")
+    zb = site.chambers[place.chamber].bottom
+    if bounds.hides_m is None:
+        page.step("At the most", "hmost", "zw - zb", most - zb, METRE)
+    else:
+        what = (
+            f"how high it stands when water that backs up turns the "
+            f"{site.label(bounds.before or '')}, which stops the pump; above the datum"
+        )
+        page.given("zc", bounds.hides_m, METRE, what)
+        page.step("At the most", "hmost", "min(zw, zc - tol) - zb", place.most_m, METRE)
+    page.step("At the least", "hleast", "zs + tol - zb", place.least_m, METRE)
+
+
+def put_before_way(page: Page, ground: Ground, place: Place, way: Result) -> None:
+    """The height over which all fits that still comes before a way that has blocked."""
+    what = f"stepped in time, the {way.failure.title}: what still comes once it has turned"
+    page.given("Vn", way.comes_m3, VOLUME, what)
+    _put_fit(page, ground, place.chamber, way.behind, way.comes_m3, said="all that")
+    page.step("At the most", "hmost", "zw - zb", place.most_m, METRE)
+    page.step("At the least", "hleast", "h + 2 * tol", place.least_m, METRE)
+
+
+def _put_fit(
+    page: Page, ground: Ground, chamber: str, below: tuple[str, ...], needs: float, *, said: str
+) -> float:
+    """The highest level over which Vn fits in some chambers that fill up together; returns it."""
+    site = ground.site
     rims = [f"zr{i}" for i, _ in enumerate(below, start=1)]
     for rim, key in zip(rims, below, strict=True):
         what, source = f"rim of the {site.label(key)}, above the datum", f"chambers.{key}.rim"
@@ -49,16 +80,15 @@ def put_sump_high(page: Page, ground: Ground, place: Place, pump: str) -> None:
     full = min(site.chambers[key].rim_m for key in below) - LEVEL_TOLERANCE_M
     lowest = rims[0] if len(rims) == 1 else f"min({', '.join(rims)})"
     page.step("How high all below may stand", "zfull", f"{lowest} - tol", full, METRE)
-    high_m = place.most_m + _put_bottom(page, ground, place.chamber)
+    _put_bottom(page, ground, chamber)
+    high_m = with_room_m(site, ground.figures, chamber, below, needs)
     how = (
-        "The highest level, above the datum, over which a drain-down still fits; what follows "
-        "proves it:"
+        f"The highest level, above the datum, over which {said} still fits; what follows proves it:"
     )
     page.trial("zw", high_m, METRE, how)
     room = _put_rooms(page, ground, ("zw", high_m), [(key, full) for key in below], "")
     _say_fit(page, room, ("Vn", needs), high_m >= full)
-    page.step("At the most", "hmost", "zw - zb", place.most_m, METRE)
-    page.step("At the least", "hleast", "h + 2 * tol", place.least_m, METRE)
+    return high_m
 
 
 def _put_rooms(

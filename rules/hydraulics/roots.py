@@ -49,6 +49,22 @@ def crossing(
     return a if abs(at_a) <= abs(at_b) else b
 
 
+def highest(holds: Callable[[float], bool], low: float, high: float) -> float:
+    """The highest place between `low` and `high` where `holds` is still true.
+
+    It must be true below that place and false above; fifty halvings find it.
+    """
+    if holds(high):
+        return high
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if holds(middle):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
 def solve_linear(matrix: list[list[float]], right: list[float]) -> list[float]:
     """Solution of a small square system by elimination with row exchange; both are left alone.
 

@@ -58,6 +58,9 @@ class Asked:
     why: str = ""
 
 
+WAYS = ("way in blocked", "screen clogged", "way on blocked")
+"""Faults of ways that are no drains, for each of which the assessment has an answer."""
+
 MANY_SAID = "several things fail at once, which no assessment covers"
 
 
@@ -95,11 +98,8 @@ def _why_not(site: Site, promises: Promises, faults: Sequence[Fault], bad: froze
             return why
     drains = frozenset(k for c in site.drained_chambers() for k in site.drains_from(c))
     for fault in faults:
-        for key in fault.passages - drains:
-            if fault.kind in ("way in blocked", "screen clogged") and (
-                why := _broken(promises, frozenset({key}), bad)
-            ):
-                return why
+        if fault.kind in WAYS and (why := _broken(promises, fault.passages - drains, bad)):
+            return why
         if fault.kind == "siphon break plugged":
             pumps = {getattr(site.passages[key], "pump", "") for key in fault.where}
             if not all(promises.plugged_stop_fits.get(pump, False) for pump in pumps):

@@ -7,11 +7,11 @@ from math import inf
 
 import pytest
 
-from rules.assessment.assess import assess, cutting_floats
+from rules.assessment.assess import assess, cutting_floats, own_highs, stop_of
 from rules.assessment.band import Band, total
 from rules.assessment.doubt import Doubt, doubt
 from rules.assessment.failures import Sort
-from rules.assessment.heights import places
+from rules.assessment.heights import Place, places
 from rules.assessment.upkeep import upkeep
 from rules.engine import plan_for
 from rules.figures import LEVEL_TOLERANCE_M
@@ -19,6 +19,7 @@ from rules.hydraulics.network import Hydraulics
 from rules.plan import Plan
 from rules.response import RELAY_S, RESERVE, response_s
 from rules.signals import TICK_S
+from rules.transient.stepper import Stepper
 from tests.rules.nights import edited, site_of, text_of, without_table
 
 CLASSROOM = text_of("classroom")
@@ -32,6 +33,14 @@ def plan() -> Plan:
 
 def bands(plan: Plan) -> Doubt:
     return doubt(plan.site, plan.figures, Hydraulics(plan.site))
+
+
+def placed(plan: Plan, found: Doubt) -> tuple[Place, ...]:
+    """Where floats should hang, no failure asked for."""
+    mean = Hydraulics(plan.site)
+    stepper = Stepper(plan.site, mean, plan.figures.running)
+    stops = tuple(stop_of(plan, stepper, pump) for pump in plan.site.pumps)
+    return places(plan.site, plan.figures, found, (), own_highs(plan, mean, found, stops))
 
 
 def test_a_band_holds_its_value() -> None:
@@ -92,7 +101,7 @@ def test_the_height_of_a_spill_edge_is_that_of_overfill_prevention(plan: Plan) -
     drained = tuple(replace(d, inflow=exact) for d in found.drained)
     place = next(
         p
-        for p in places(changed.site, changed.figures, replace(found, drained=drained))
+        for p in placed(changed, replace(found, drained=drained))
         if (p.chamber, p.duty) == ("display", "spill-edge")
     )
     rim = changed.site.chambers["display"].rim
@@ -101,7 +110,7 @@ def test_the_height_of_a_spill_edge_is_that_of_overfill_prevention(plan: Plan) -
 
 def test_a_faster_pump_wants_its_floats_lower_and_its_low_float_higher(plan: Plan) -> None:
     def by_duty(plan: Plan) -> dict[tuple[str, str], tuple[float, float]]:
-        found = places(plan.site, plan.figures, bands(plan))
+        found = placed(plan, bands(plan))
         return {(p.chamber, p.duty): (p.least_m, p.most_m) for p in found}
 
     slow = by_duty(plan_for(site_of(edited(CLASSROOM, "pumps.return-pump", speed='"80 %"'))))
@@ -162,11 +171,11 @@ def test_every_failure_is_run_as_expected_and_at_worst(plan: Plan) -> None:
 
 
 def test_only_floats_that_cut_a_powered_pump_hold_a_failure(plan: Plan) -> None:
-    assert {"display-high", "box-watch", "inlet-high", "return-low"} <= cutting_floats(plan)
+    assert {"display-high", "box-watch", "inlet-high", "return-low"} <= cutting_floats(plan).keys()
     assert "return-high" not in cutting_floats(plan), "it must not cut"
     assert "return-level" not in cutting_floats(plan)
     unpowered = plan_for(site_of(without_table(CLASSROOM, "outputs.pump-relay")))
-    assert cutting_floats(unpowered) == frozenset()
+    assert cutting_floats(unpowered) == {}
     assert not any(result.held for result in assess(unpowered).results)
 
 

@@ -129,7 +129,7 @@ def less(name: str, *hazards: str) -> Ask:
         (less("drain-blocked-meter-silent", "drain-capacity", "spill-edge"), "nothing spills"),
         (less("guard-killed-while-blocked", "drain-capacity", "spill-edge"), "nothing spills"),
         (less("first-baffle-blocked", "chamber-high"), "nothing spills"),
-        (less("first-baffle-shut", "chamber-high"), "no more than 10.0 l go over the rim"),
+        (less("first-baffle-shut", "chamber-high"), "nothing spills"),
         (less("sponge-and-overflow-blocked", "chamber-high", "dry-run"), "no pump draws air"),
         (less("refugium-hose-slips", "leak"), "no more than 3.0 l leak"),
         (less("pad-dull", "leak"), "no more than 8.0 l leak"),

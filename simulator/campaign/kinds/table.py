@@ -11,7 +11,7 @@ GROUPS: dict[str, float] = {
     "drain": 4.0,
     "all drains": 2.0,
     "way in": 1.0,
-    "screen": 1.0,
+    "screen": 2.0,
     "branch": 2.0,
     "leak": 2.0,
     "pump": 2.0,

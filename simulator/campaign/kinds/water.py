@@ -121,6 +121,26 @@ def _screen(dice: Dice, site: Site) -> Fault | None:
     return blocked(dice, "screen clogged", (dice.one_of(screens),), dice.onset_s(), dice.lost())
 
 
+def _way_on(dice: Dice, site: Site) -> Fault | None:
+    """A baffle, slot or hole below the drains; or a screen and whatever leads past it, together."""
+    drained, drains = set(site.drained_chambers()), drains_of(site)
+    ways = {
+        key: p
+        for key, p in site.gravity().items()
+        if key not in drains and not (isinstance(p, (Weir, Comb)) and p.to in drained)
+    }
+    screens = [p for p in ways.values() if isinstance(p, Screen)]
+    if screens and dice.chance(0.3):
+        before = dice.one_of(screens).from_
+        keys = tuple(key for key, p in ways.items() if p.from_ == before)
+    else:
+        open_ways = [key for key, p in ways.items() if not isinstance(p, Screen)]
+        if not open_ways:
+            return None
+        keys = (dice.one_of(open_ways),)
+    return blocked(dice, "way on blocked", keys, dice.onset_s(), dice.lost())
+
+
 def _branches(site: Site) -> dict[str, Branch]:
     return {key: p for key, p in site.passages.items() if isinstance(p, Branch)}
 
@@ -188,6 +208,7 @@ KINDS = (
     Kind("all drains blocked", "all drains", _all_drains, DRAIN_NAMED),
     Kind("way in blocked", "way in", _way_in, ("spill-edge", "drain-capacity", "dry-run")),
     Kind("screen clogged", "screen", _screen, ("chamber-high", "spill-edge", "dry-run")),
+    Kind("way on blocked", "screen", _way_on, ("chamber-high", "spill-edge", "dry-run")),
     Kind("branch grown shut", "branch", _branch, ("flow-lost", "drain-capacity", "drain-loss")),
     Kind("hose slips", "branch", _hose, ("leak", "dry-run", "top-off-long", "water-lost")),
     Kind("siphon break plugged", "branch", _siphon_break, ("chamber-high",)),
