@@ -115,7 +115,7 @@ def test_a_site_without_a_level_sensor_has_none_of_it() -> None:
 def test_in_a_chamber_without_drains_it_tells_nothing_of_drains() -> None:
     plan = plan_for(level_site(TABLE.replace('"overflow-box"', '"return"')))
     assert plan.levels[0].marks.marks == ()
-    assert [height for _, height in plan.levels[0].floats] == [0.095, 0.183, 0.33]
+    assert [height for _, height in plan.levels[0].floats] == [0.095, 0.183, 0.27]
 
 
 # --- drains that are short -----------------------------------------------------------------------
