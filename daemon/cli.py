@@ -36,6 +36,8 @@ COMMANDS = {
     "status": "what the running guard sees and does",
     "acknowledge": "answer an alert by the code it shows",
     "reset": "release what is latched, when its cause is gone",
+    "shelve": "put an alarm aside for a while; it comes back by itself",
+    "service": "take a broken sensor out of service, and put it back",
     "pause": "stop the pump for feeding, rinsing, a water change or cleaning; it comes back",
 }
 

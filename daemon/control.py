@@ -3,7 +3,9 @@
 One line of JSON each way, then the connection ends: `{"order": "status"}`,
 `{"order": "acknowledge", "code": "4821"}`, `{"order": "reset"}`,
 `{"order": "pause", "kind": "feeding", "for_s": 600, "pump": "return-pump"}` (the last two where
-somebody says so) or `{"order": "end-pause"}`. Every answer holds `accepted` and `sentence`; the
+somebody says so), `{"order": "end-pause"}`, `{"order": "shelve", "code": "4821", "for_s": 3600}`,
+`{"order": "unshelve", "code": "4821"}`, or `{"order": "out-of-service", "thing": "box-watch"}` and
+`in-service` after it. Every answer holds `accepted` and `sentence`; the
 answer to `status` holds `status` as well.
 """
 
@@ -25,7 +27,7 @@ from typing import Any
 from structlog.typing import FilteringBoundLogger
 
 from daemon.messages import answers, sentence
-from rules.signals import AskedPause, Command, Decision, EventKind, Order, Origin
+from rules.signals import AskedPause, AskedShelf, Command, Decision, EventKind, Order, Origin
 
 LONGEST_REQUEST_BYTES = 4096
 MOST_CONNECTIONS = 16
@@ -41,6 +43,7 @@ EVERYTHING = "all"
 """What stands in the place of a code in a reset."""
 
 _CODE = re.compile(r"[0-9A-Za-z]{1,16}", re.ASCII)
+_THING = re.compile(r"[a-z0-9.-]{1,81}", re.ASCII)
 _ID = re.compile(r"[a-z0-9-]{1,40}", re.ASCII)
 
 Answer = dict[str, Any]
@@ -173,31 +176,61 @@ class Control:
                 self._waiting.remove(pair)
 
 
+class _WrongError(ValueError):
+    """A request that is no order; the text is a sentence of what is wrong with it."""
+
+
 def _command(request: Mapping[str, Any]) -> Command | str:
     """The order in a request for the engine, or a sentence of what is wrong with it."""
     order = request.get("order")
-    match order:
-        case Order.ACKNOWLEDGE | Order.RESET:
-            # a reset is for everything that is latched, and needs no code
-            code = request.get("code", EVERYTHING if order == Order.RESET else None)
-            if not isinstance(code, str) or not _CODE.fullmatch(code):
-                return 'Give the code of the alert as text, like "4821".'
-        case Order.PAUSE:
-            kind, pump = request.get("kind"), request.get("pump", "")
-            lasts_s = request.get("for_s")
-            if not isinstance(kind, str) or not _ID.fullmatch(kind):
-                return 'Give the kind of the pause as text, like "feeding".'
-            if not isinstance(pump, str) or (pump and not _ID.fullmatch(pump)):
-                return "Give the pump by its id in the site file."
-            if lasts_s is not None and not _is_number(lasts_s):
-                return "Give the length of the pause as a number of seconds."
-            code = AskedPause(kind, lasts_s, pump).text
-        case Order.END_PAUSE:
-            code = EVERYTHING
-        case _:
-            known = ", ".join(f'"{each}"' for each in ("status", *Order))
-            return f"The order must be one of {known}."
+    try:
+        match order:
+            case Order.ACKNOWLEDGE | Order.UNSHELVE:
+                code = _code(request.get("code"))
+            case Order.RESET:  # for everything that is latched, it needs no code
+                code = _code(request.get("code", EVERYTHING))
+            case Order.PAUSE:
+                code = _pause(request).text
+            case Order.END_PAUSE:
+                code = EVERYTHING
+            case Order.SHELVE:
+                code = AskedShelf(_code(request.get("code")), _seconds(request, "shelf")).text
+            case Order.OUT_OF_SERVICE | Order.IN_SERVICE:
+                code = _thing(request.get("thing"))
+            case _:
+                known = ", ".join(f'"{each}"' for each in ("status", *Order))
+                return f"The order must be one of {known}."
+    except _WrongError as wrong:
+        return str(wrong)
     return Command(Order(order), code, Origin.LOCAL)
+
+
+def _code(given: object) -> str:
+    if not isinstance(given, str) or not _CODE.fullmatch(given):
+        raise _WrongError('Give the code of the alert as text, like "4821".')
+    return given
+
+
+def _thing(given: object) -> str:
+    if not isinstance(given, str) or not _THING.fullmatch(given):
+        raise _WrongError("Give a sensor by its id in the site file, or a row as check prints it.")
+    return given
+
+
+def _seconds(request: Mapping[str, Any], what: str) -> float | None:
+    lasts_s = request.get("for_s")
+    if lasts_s is not None and not _is_number(lasts_s):
+        raise _WrongError(f"Give the length of the {what} as a number of seconds.")
+    return None if lasts_s is None else float(lasts_s)
+
+
+def _pause(request: Mapping[str, Any]) -> AskedPause:
+    kind, pump = request.get("kind"), request.get("pump", "")
+    if not isinstance(kind, str) or not _ID.fullmatch(kind):
+        raise _WrongError('Give the kind of the pause as text, like "feeding".')
+    if not isinstance(pump, str) or (pump and not _ID.fullmatch(pump)):
+        raise _WrongError("Give the pump by its id in the site file.")
+    return AskedPause(kind, _seconds(request, "pause"), pump)
 
 
 def _is_number(value: object) -> bool:

@@ -105,6 +105,10 @@ GUARD = {
     "suppressed": _property(
         "hazards that raise no alarm during the planned pause (- = none)", "string"
     ),
+    "shelved": _property("alarms that a person has put aside", "integer", "#", "0:"),
+    "out-of-service": _property(
+        "sensors and rows that a person has taken out of service (- = none)", "string"
+    ),
     "alerts-lost": _property("alerts lost for want of room", "integer", "#", "0:"),
     "telemetry-dropped": _property("values dropped while away", "integer", "#", "0:"),
 }
@@ -160,7 +164,7 @@ class Device:
         values = {
             f"{self.base}/$alert/{alert_id(alarm.row)}": alert_text(alarm, with_spill=False)
             for alarm in decision.alarms
-            if alarm.state is not AlarmState.NORMAL
+            if alarm.state not in (AlarmState.NORMAL, AlarmState.SHELVED)
         }
         for node, properties in nodes.items():
             for key, value in properties.items():
@@ -285,6 +289,8 @@ def _guard_values(decision: Decision, own: Own) -> dict[str, str]:
         "pause": pause.kind if pause is not None else NO_PAUSE,
         "pause-left": str(round(pause.left_s)) if pause is not None else "0",
         "suppressed": (", ".join(pause.suppressed) if pause is not None else "") or "-",
+        "shelved": str(sum(alarm.state is AlarmState.SHELVED for alarm in decision.alarms)),
+        "out-of-service": ", ".join(one.id for one in decision.out) or "-",
         "alerts-lost": str(own.alerts_lost),
         "telemetry-dropped": str(own.telemetry_dropped),
     }

@@ -59,6 +59,7 @@ class _File(BaseModel):
     on: list[str] = []
     top_off_used_s: NonNegativeFloat = 0.0
     books: dict[str, NonNegativeFloat] = {}
+    out_s: dict[str, NonNegativeFloat] = {}
 
 
 def _kept_in(text: str) -> Kept:
@@ -73,6 +74,7 @@ def _kept_in(text: str) -> Kept:
         frozenset(held.on),
         held.top_off_used_s,
         held.books,
+        held.out_s,
     )
 
 
@@ -87,6 +89,7 @@ def text_of(kept: Kept) -> str:
         on=sorted(kept.on),
         top_off_used_s=kept.top_off_used_s,
         books=dict(kept.books),
+        out_s=dict(kept.out_s),
     )
     return json.dumps(held.model_dump())
 

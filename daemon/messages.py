@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 from rules.signals import (
     Alarm,
     AlarmState,
+    AskedShelf,
     Command,
     Event,
     EventKind,
@@ -44,6 +45,7 @@ UNACKNOWLEDGED = frozenset({AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmS
 
 LONGEST_ORDER_BYTES = 64
 _CODE = re.compile(r"[0-9]{1,8}", re.ASCII)
+_MINUTES = re.compile(r"[0-9]{1,3}", re.ASCII)
 
 
 def events_topic(site: Site) -> str:
@@ -241,6 +243,11 @@ AT_THE_GUARD: dict[Order, str] = {
     "look at the tanks, then run weirkeeper reset at the guard itself.",
     Order.PAUSE: "A pause stops a pump and starts it again, so it is not taken over the broker; "
     "run weirkeeper pause at the guard itself.",
+    Order.OUT_OF_SERVICE: "What is out of service protects nothing, so that is not ordered over "
+    "the broker; run weirkeeper service at the guard itself.",
+    Order.IN_SERVICE: "Service is ended where it was ordered: run weirkeeper service at the guard "
+    "itself.",
+    Order.UNSHELVE: "Run weirkeeper shelve --end at the guard itself; it comes back in any case.",
     Order.END_PAUSE: "The end of a pause starts a pump, so it is not taken over the broker; "
     "run weirkeeper pause --end at the guard itself.",
 }
@@ -254,7 +261,9 @@ def read_order(
     people: Mapping[str, Person],
     let_in: Collection[Order],
 ) -> Command | Refusal:
-    """The order in a payload, `acknowledge CODE` or `acknowledge CODE PERSON`, or why it is none.
+    """The order in a payload, or why it is none.
+
+    `acknowledge CODE`, `acknowledge CODE PERSON`, or `shelve CODE MINUTES PERSON`.
 
     A retained order is refused: a broker hands it out again at every connection, long after the
     person who sent it has gone to bed. So is every order that is not `let_in`.
@@ -273,8 +282,13 @@ def read_order(
     order = words[0].lower() if words else ""
     if order in AT_THE_GUARD and order not in let_in:
         return Refusal(AT_THE_GUARD[Order(order)])
+    if order == Order.SHELVE and order in let_in:
+        return _read_shelf(words, people)
     if order != Order.ACKNOWLEDGE or len(words) not in (2, 3):
-        return Refusal('The guard takes one order here: "acknowledge" and the code of the alert.')
+        return Refusal(
+            'The guard takes two orders here: "acknowledge" and the code of the alert, or '
+            '"shelve", the code, the minutes and who you are.'
+        )
     if not _CODE.fullmatch(words[1]):
         return Refusal("The code is the number at the end of the alert.")
     person = words[2].lower() if len(words) == 3 else ""
@@ -283,6 +297,23 @@ def read_order(
     if person and Order.ACKNOWLEDGE.value not in people[person].may:
         return Refusal("The site file does not let this person acknowledge.")
     return Command(Order.ACKNOWLEDGE, words[1], Origin.BROKER, person)
+
+
+def _read_shelf(words: list[str], people: Mapping[str, Person]) -> Command | Refusal:
+    """The order `shelve CODE MINUTES PERSON`: to be told who it was is part of it."""
+    if len(words) != 4:
+        return Refusal('Send "shelve", the code of the alert, the minutes and who you are.')
+    code, minutes, person = words[1], words[2], words[3].lower()
+    if not _CODE.fullmatch(code):
+        return Refusal("The code is the number at the end of the alert.")
+    if not _MINUTES.fullmatch(minutes):
+        return Refusal("The time is a whole number of minutes, like 30.")
+    if person not in people:
+        return Refusal("The site file names nobody of that id.")
+    if Order.SHELVE.value not in people[person].may:
+        return Refusal("The site file does not let this person shelve an alarm.")
+    asked = AskedShelf(code, 60.0 * int(minutes))
+    return Command(Order.SHELVE, asked.text, Origin.BROKER, person)
 
 
 def echo(payload: bytes) -> str:

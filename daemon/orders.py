@@ -18,7 +18,7 @@ MOST_REPLIES = 20
 
 MOST_OBEYED_KEPT = 256
 
-LET_IN = frozenset({Order.ACKNOWLEDGE})
+LET_IN = frozenset({Order.ACKNOWLEDGE, Order.SHELVE})
 """Orders that may come over the broker. Whoever lets in more has `messages.read_order` read them,
 and `rules` obey them from there: both refuse by themselves what moves a pump."""
 
@@ -77,7 +77,7 @@ class Orders:
         elif any(asked.command.code == order.code for asked in self._asked):
             self._refuse("This order is on its way already.", shown)
         elif order.code in self._obeyed and order.code not in open_codes:
-            self._refuse("This code has been acknowledged already.", shown)
+            self._refuse("This order has been obeyed already.", shown)
         elif len(self._asked) >= MOST_ORDERS:
             self._refuse("Too many orders are waiting; try again in a moment.", shown)
         else:

@@ -11,7 +11,7 @@ from daemon.flight import Flight
 from daemon.link import Link
 from daemon.loop import Tally
 from rules.plan import Plan
-from rules.signals import Decision, LevelFigures, PauseFigures
+from rules.signals import Decision, LevelFigures, OutFigures, PauseFigures
 from rules.site import show
 from rules.site.model import Site
 from rules.site.show import Units
@@ -33,6 +33,13 @@ def paused(pause: PauseFigures, site: Site) -> str:
         f"pause for {pause.kind}: {pumps} off for another {show.duration(pause.left_s)}; "
         f"suppressed: {silent}"
     )
+
+
+def _out(one: OutFigures, site: Site) -> str:
+    """What is out of service, and what nobody watches meanwhile."""
+    blind = ", ".join(row for row in one.blind if not row.startswith("signal."))
+    lost = f"nobody watches {blind}" if blind else "no row goes by it alone"
+    return f"out of service for {show.duration(one.for_s)}: {site.label(one.id)}; {lost}"
 
 
 class StatusBoard:
@@ -73,6 +80,7 @@ class StatusBoard:
             status["levels"] = [asdict(level) for level in self._decision.levels]
             status["pause"] = asdict(self._decision.pause) if self._decision.pause else None
             status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
+            status["out_of_service"] = [asdict(one) for one in self._decision.out]
             status["rates"] = asdict(self._decision.rates)
             status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
         return status
@@ -96,6 +104,7 @@ class StatusBoard:
             )
         for level in decision.levels:
             lines.append(f"{site.label(level.sensor)}: {_reading(level, units)}")
+        lines += [_out(one, site) for one in decision.out]
         for alarm in decision.alarms:
             lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")
         if not decision.alarms:

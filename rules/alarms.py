@@ -61,7 +61,7 @@ def as_told(row: Row, state: RowMemory) -> Alarm:
     return Alarm(
         row.id,
         row.hazard,
-        state.state,
+        state.state if state.shelved_until_s is None else AlarmState.SHELVED,
         state.priority or row.priority,
         state.occurrence,
         state.code,

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from math import floor, inf
 
-from rules import alarms, estimate, orders, pausing, pumping
-from rules.alarming import chatter, rate, sayings
+from rules import alarms, estimate, orders, pausing, pumping, service
+from rules.alarming import chatter, rate, sayings, shelving, taking_out
 from rules.alarms import Stimulus
 from rules.balance import keeping
 from rules.estimate import View
@@ -32,7 +32,6 @@ from rules.signals import (
     Priority,
     PumpFigures,
     Quality,
-    Saying,
 )
 from rules.site.model import Site
 
@@ -61,8 +60,11 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     events: list[Event] = []
     row_states, answers = orders.obey(plan, memory, observation)
     pause, said = pausing.obey(plan, memory, row_states, observation)
-    events.extend((*answers, *said))
-    before = replace(memory, rows=row_states, pause=pause)
+    out, row_states, served = taking_out.obey(plan, memory, row_states, observation)
+    events.extend((*answers, *said, *served))
+    before = replace(memory, rows=row_states, pause=pause, out=out)
+    if out:
+        observation = service.masked(plan, out, observation)
     view = estimate.look(plan, before, observation)
     row_states = _step_rows(plan, view, row_states, events)
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
@@ -88,6 +90,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
             plan, view, since_s, permitted, pause_ended=memory.pause is not None and pause is None
         ),
         sights=view.sights,
+        out=out,
     )
     return after, _decide(plan, view, after, tuple(events))
 
@@ -99,11 +102,16 @@ def _step_rows(
     first, pause = not view.memory.contacts, view.memory.pause
     for i, row in enumerate(plan.rows):
         state = states[i]
+        if view.memory.out and service.is_out(plan.site, row, view.memory.out):
+            continue
+        if shelving.over(state, view.t_s):
+            state = states[i] = _unshelve(view, row, state, states, events)
+        told = events if state.shelved_until_s is None else list[Event]()  # what is shelved is mute
         present = HAZARDS[row.hazard].present(row, view)
         if present and pause is not None and not state.standing:
             present = not pausing.suppressed(pause, row)
         if not present and chatter.over(state, view.t_s):
-            state = states[i] = _clear(row, state, view.t_s, events)
+            state = states[i] = _clear(row, state, view.t_s, told)
         held_over = first and state.held
         if not present and not held_over and not state.standing and state.charge_s == 0.0:
             continue
@@ -112,19 +120,33 @@ def _step_rows(
             # latched before the guard restarted: say it again, with a code of this boot
             charge = (row.delay_s or RETURN_S) * present
             before_restart = replace(state, charge_s=charge, standing=present)
-            states[i] = _raise(view, row, before_restart, states, events)
+            states[i] = _raise(view, row, before_restart, states, told)
         elif standing and not state.standing:
             raised = replace(state, charge_s=charge, standing=True)
-            states[i] = _come(view, row, raised, states, events)
+            states[i] = _come(view, row, raised, states, told)
         elif present and standing and _worse(row, view, state):
-            grown = replace(state, charge_s=charge)
+            grown = replace(state, charge_s=charge, shelved_until_s=None)
             states[i] = _raise(view, row, grown, states, events, stimulus=Stimulus.WORSE)
         elif state.standing and not standing:
             cleared = replace(state, charge_s=charge, standing=False)
-            states[i] = _go(row, cleared, view.t_s, events)
+            states[i] = _go(row, cleared, view.t_s, told)
         elif charge != state.charge_s:
             states[i] = replace(state, charge_s=charge)
     return tuple(states)
+
+
+def _unshelve(
+    view: View, row: Row, state: RowMemory, states: list[RowMemory], events: list[Event]
+) -> RowMemory:
+    """The time of a shelved row is over: what still stands is told anew."""
+    back = shelving.taken_back(state)
+    if back.standing:
+        return _raise(view, row, back, states, events, stimulus=Stimulus.WORSE)
+    if back.state is AlarmState.NORMAL:
+        alarm = alarms.as_told(row, back)
+        text = f"No longer shelved, and gone: {alarm.saying.what}"
+        events.append(Event(EventKind.ALARM_ENDED, view.t_s, row.subject, text, alarm))
+    return back
 
 
 def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[float, bool]:
@@ -151,7 +173,7 @@ def _come(
 ) -> RowMemory:
     """The cause has come: an alarm, unless it comes and goes and belongs to the last one."""
     before, comings = state.comings, chatter.lately(state, view.t_s)
-    unread = row.clear is Clear.ON_RESET and unread_signal(row, view)
+    unread = row.clear is Clear.ON_RESET and sayings.unread_signal(row, view)
     on = tuple(pump.on for pump in view.memory.pumps)
     counts = chatter.counts(view.plan, row, on, unread)
     state = replace(state, comings=chatter.with_one(comings, view.t_s) if counts else comings)
@@ -195,7 +217,7 @@ def _raise(
     occurrence = state.occurrence + 1
     code = alarms.code(view.memory.boot, row.id, occurrence, taken)
     hazard = HAZARDS[row.hazard]
-    unread = state.standing and row.clear is Clear.ON_RESET and unread_signal(row, view)
+    unread = state.standing and row.clear is Clear.ON_RESET and sayings.unread_signal(row, view)
     stage, priority = hazard.stage(row, view) if hazard.stage and state.standing else (0, None)
     raised = replace(
         state,
@@ -204,7 +226,7 @@ def _raise(
         occurrence=occurrence,
         code=code,
         since_s=t_s,
-        saying=_saying(row, view, state, unread),
+        saying=sayings.of(row, view, state, unread),
         spill_s=hazard.clock(row, view) if state.standing else inf,
         unread=unread,
         stage=stage,
@@ -215,12 +237,6 @@ def _raise(
     text = f"{saying.what.rstrip('.')}. {saying.done} {saying.do_now}"
     events.append(Event(EventKind.ALARM_RAISED, t_s, row.subject, text, alarm))
     return raised
-
-
-def unread_signal(row: Row, view: View) -> bool:
-    """True while the contact that a row goes by cannot be read, and is taken at its worst."""
-    contact = view.plan.contacts.get(row.subject)
-    return contact is not None and view.readings[contact.index].quality is Quality.BAD
 
 
 def _worse(row: Row, view: View, state: RowMemory) -> bool:
@@ -235,13 +251,6 @@ def _worse(row: Row, view: View, state: RowMemory) -> bool:
         return reading.quality is not Quality.BAD and (reading.value >= 0.5) is contact.worst
     stage = HAZARDS[row.hazard].stage
     return stage is not None and stage(row, view)[0] > state.stage
-
-
-def _saying(row: Row, view: View, state: RowMemory, unread: bool) -> Saying:
-    if not state.standing:
-        return sayings.held_over(row, view)
-    saying = sayings.unread(row, view) if unread else HAZARDS[row.hazard].say(row, view)
-    return sayings.stricter(row, view, saying) if row.stricter else saying
 
 
 def _clear(row: Row, state: RowMemory, t_s: float, events: list[Event]) -> RowMemory:
@@ -271,7 +280,7 @@ def _step_pumps(
     first, paused = not memory.contacts, memory.pause.pumps if memory.pause is not None else ()
     for place, (pump, before) in enumerate(zip(plan.pumps, memory.pumps, strict=True)):
         # the first start waits from the first look, however long the guard took to get there
-        state = _begun(before, t_s) if first else before
+        state = pumping.begun(before, t_s) if first else before
         indexes = [
             i
             for i, row in enumerate(plan.rows)
@@ -292,12 +301,6 @@ def _step_pumps(
         after.append(stepped)
         events.extend(happened)
     return tuple(after), tuple(rows_after)
-
-
-def _begun(state: PumpMemory, t_s: float) -> PumpMemory:
-    """A pump at the first look: what it waits for, and how long it has been off, counts from it."""
-    off_s = 0.0 if state.off_since_s is None else -state.off_since_s
-    return replace(state, since_s=t_s, off_since_s=t_s - off_s)
 
 
 def _may_top_off(
@@ -363,7 +366,7 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
     standing = tuple(
         alarms.as_told(row, state)
         for row, state in zip(plan.rows, after.rows, strict=True)
-        if state.state is not AlarmState.NORMAL
+        if state.state is not AlarmState.NORMAL or state.shelved_until_s is not None
     )
     sounding = any(
         alarm.priority is Priority.HIGH and alarm.state in orders.ACKNOWLEDGEABLE
@@ -386,4 +389,5 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         levels=level_figures(plan, view.readings),
         pause=pausing.figures(after.pause, after.t_s),
         rates=rate.rates(after.raised, after.t_s),
+        out=service.figures(plan, after.out, after.t_s) if after.out else (),
     )

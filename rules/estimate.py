@@ -72,6 +72,10 @@ class View:
         """A contact after its filter: True = wet, or supply present."""
         return self.contacts[self.plan.contacts[sensor].index].wet
 
+    def out(self, sensor: str) -> bool:
+        """True for a sensor that is out of service: what it seems to say is no evidence."""
+        return any(one.id == sensor for one in self.memory.out)
+
     def reading(self, sensor: str) -> Reading:
         """A sensor's reading of this tick."""
         return self.readings[self.plan.sensors[sensor]]
@@ -174,7 +178,7 @@ def _drain_figures(view: View, index: int) -> DrainFigures:
     for watch in drain.watches:
         if view.contacts[watch.contact.index].wet:
             least = watch.mark.height_m
-        else:
+        elif not view.out(watch.contact.id):
             most = min(most, watch.mark.height_m)
     least, most = _narrowed(view, drain, least, max(most, least))
     spill_s = inf

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
+from rules import service
 from rules.balance import keeping
 from rules.balance.books import Books
 from rules.engine import DAY_S, SETTLED_S, top_off_used_s
@@ -44,6 +45,8 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     timers += keeping.timers_s(plan, after)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
     timers += [sight.next_s for sight in after.sights if sight.detector.suspects]
+    timers += [row.shelved_until_s for row in after.rows if row.shelved_until_s is not None]
+    timers += [service.next_s(one, after.t_s) for one in after.out]
     if after.pause is not None:
         timers.append(after.pause.until_s)
     return min((timer_s for timer_s in timers if timer_s > after.t_s), default=inf)

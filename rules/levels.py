@@ -59,7 +59,7 @@ def contradicting_float(level: LevelPlan, readings: Sequence[Reading]) -> int | 
     high = reading.value + level.tolerance_m + HANGS_M
     for place, height in level.floats:
         said = readings[place]
-        if said.quality is Quality.BAD:
+        if said.quality is not Quality.GOOD:
             continue
         if height > high if said.value >= 0.5 else height < low:
             return place

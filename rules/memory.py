@@ -20,6 +20,10 @@ KEPT_TOP_OFF_S = 30.0
 """What the top-off has used of its day is kept in such steps, rounded up [s]: a card wears out by
 writing."""
 
+KEPT_OUT_S = 3600.0
+"""How long a thing has been out of service is kept in such steps, rounded down [s]; the same
+reason."""
+
 KEPT_OFF_S = 300.0
 """How long a pump has been off is kept in such steps, rounded down [s]; the same reason."""
 
@@ -50,7 +54,8 @@ class RowMemory:
     makes a row that would clear by itself wait for a reset, once its restarts are used up; `unread`
     tells that nothing but a signal that cannot be read has raised it; `stage` counts how many times
     it has grown worse while it stood. `comings` are when its cause came of late [s]; one that comes
-    often leaves the alarm standing until `lingers_until_s` [s] after it has gone.
+    often leaves the alarm standing until `lingers_until_s` [s] after it has gone. A person has put
+    it aside until `shelved_until_s` [s].
     """
 
     charge_s: float = 0.0
@@ -68,6 +73,7 @@ class RowMemory:
     priority: Priority | None = None
     comings: tuple[float, ...] = ()
     lingers_until_s: float | None = None
+    shelved_until_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +112,14 @@ class PauseMemory:
 
 
 @dataclass(frozen=True, slots=True)
+class OutMemory:
+    """A sensor or row that is out of service: its id, and since when [s]."""
+
+    id: str
+    since_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Memory:
     """All of it; sizes follow the plan, nothing grows."""
 
@@ -121,6 +135,7 @@ class Memory:
     raised: Raised = NONE
     books: Books = EMPTY
     sights: tuple[Sight, ...] = ()
+    out: tuple[OutMemory, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +147,9 @@ class Kept:
     `runs` how many times on end the guard found it left on, and `off_s` how long it has not run
     through [s]; one with any of the first two, or too many of the third, begins with its rest. `on`
     are the pumps left on, none after an orderly stop; `top_off_used_s` is what of a day's opening
-    was used up [s]; `books` what the water's bookkeeping needs, by name.
+    was used up [s]; `books` what the water's bookkeeping needs, by name. `out_s` are the sensors
+    and rows out of service, each with for how long [s]; what was shelved is not kept, and is told
+    again.
 
     A planned pause is not kept: nobody can tell how long the guard was away, and who waits for the
     pump to come back by itself is better served by one that comes too early, in its stages.
@@ -146,6 +163,7 @@ class Kept:
     on: frozenset[str] = frozenset()
     top_off_used_s: float = 0.0
     books: Mapping[str, float] = field(default_factory=dict)
+    out_s: Mapping[str, float] = field(default_factory=dict)
 
 
 def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
@@ -153,6 +171,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
     kept = kept or Kept()
     rows = tuple(_held_over(row) if row.id in kept.latched else RowMemory() for row in plan.rows)
     pumps = tuple(_left(pump, kept) for pump in plan.pumps)
+    known = {*plan.sensors, *(row.id for row in plan.rows)}
     return Memory(
         boot,
         0.0,
@@ -161,6 +180,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
         pumps,
         top_off_used_s=kept.top_off_used_s,
         books=bookkeeping.begun(kept.books),
+        out=tuple(OutMemory(key, -for_s) for key, for_s in kept.out_s.items() if key in known),
     )
 
 
@@ -200,6 +220,7 @@ def keep(plan: Plan, memory: Memory) -> Kept:
         frozenset(pump for pump, state in pumps if state.on),
         _kept_top_off_s(plan, memory.top_off_used_s),
         bookkeeping.kept(memory.books),
+        {one.id: KEPT_OUT_S * floor((memory.t_s - one.since_s) / KEPT_OUT_S) for one in memory.out},
     )
 
 

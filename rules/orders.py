@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from rules import alarms
+from rules.alarming import shelving
 from rules.alarms import Stimulus
 from rules.matrix import Clear
 from rules.memory import Memory, RowMemory
@@ -15,7 +16,7 @@ from rules.signals import AlarmState, Command, Event, EventKind, Observation, Or
 EVERYTHING = "all"
 """In place of a code: a reset of all that is latched."""
 
-OF_ALARMS = (Order.ACKNOWLEDGE, Order.RESET)
+OF_ALARMS = (Order.ACKNOWLEDGE, Order.RESET, *shelving.ORDERS)
 
 ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
 
@@ -23,7 +24,8 @@ ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATC
 def obey(
     plan: Plan, memory: Memory, observation: Observation
 ) -> tuple[tuple[RowMemory, ...], tuple[Event, ...]]:
-    """Carry out the commands of one tick that are about alarms; `rules.pausing` takes the others.
+    """Carry out the commands of one tick that are about alarms; `rules.pausing` and
+    `rules.alarming.taking_out` take the others.
 
     Each is answered by exactly one order-* event, followed by one for every alarm that it
     acknowledged or ended.
@@ -36,6 +38,10 @@ def obey(
             text = "the guard has only just started and has seen nothing yet; ask again"
             refusal = Event(EventKind.ORDER_REFUSED, observation.t_s, command.code, text)
             events.append(refusal)
+            continue
+        if command.order in shelving.ORDERS:
+            states, told = shelving.obey(plan, states, command, observation.t_s)
+            events.extend(told)
             continue
         if command.order is Order.ACKNOWLEDGE:
             after, answer = _acknowledge(plan, states, command, observation.t_s)

@@ -81,6 +81,12 @@ class Now:
     first: bool = False
 
 
+def begun(state: PumpMemory, t_s: float) -> PumpMemory:
+    """A pump at the first look: what it waits for, and how long it has been off, counts from it."""
+    off_s = 0.0 if state.off_since_s is None else -state.off_since_s
+    return replace(state, since_s=t_s, off_since_s=t_s - off_s)
+
+
 def step(
     pump: PumpPlan, name: str, state: PumpMemory, now: Now
 ) -> tuple[PumpMemory, tuple[Event, ...]]:

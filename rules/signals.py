@@ -41,6 +41,10 @@ class Order(StrEnum):
     RESET = "reset"
     PAUSE = "pause"
     END_PAUSE = "end-pause"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    OUT_OF_SERVICE = "out-of-service"
+    IN_SERVICE = "in-service"
 
 
 class Origin(StrEnum):
@@ -52,8 +56,11 @@ class Origin(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """An order as it arrived; `code` is the one shown in the alert that it answers, and for a pause
-    what is asked for, as `AskedPause` has it."""
+    """An order as it arrived.
+
+    `code` is the one shown in the alert that it answers; for a pause or a shelf what is asked for,
+    as `AskedPause` and `AskedShelf` have it; for service the id of a sensor or a row.
+    """
 
     order: Order
     code: str
@@ -84,6 +91,27 @@ class AskedPause:
             raise ValueError(f'"{text}" asks for no pause')
         lasts = said.get("for")
         return cls(kind, float(lasts) if lasts is not None else None, said.get("pump", ""))
+
+
+@dataclass(frozen=True, slots=True)
+class AskedShelf:
+    """What an order to shelve asks for: the code of the alarm, and how long [s] where it says."""
+
+    code: str
+    lasts_s: float | None = None
+
+    @property
+    def text(self) -> str:
+        """It as the code of a command: "4821 for=3600"."""
+        return self.code if self.lasts_s is None else f"{self.code} for={self.lasts_s:g}"
+
+    @classmethod
+    def read(cls, text: str) -> Self:
+        """The same again; raises ValueError for a text that says something else."""
+        code, _, lasts = text.partition(" for=")
+        if " " in code or not code:
+            raise ValueError(f'"{text}" is no code of an alarm')
+        return cls(code, float(lasts) if lasts else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +146,7 @@ class AlarmState(StrEnum):
     RTN_UNACK = "RTN_UNACK"
     LATCH_UNACK = "LATCH_UNACK"
     LATCH_ACK = "LATCH_ACK"
+    SHELVED = "SHELVED"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +182,8 @@ class EventKind(StrEnum):
     ALARM_RETURNED = "alarm-returned"
     ALARM_ACKNOWLEDGED = "alarm-acknowledged"
     ALARM_ENDED = "alarm-ended"
+    ALARM_SHELVED = "alarm-shelved"
+    ALARM_UNSHELVED = "alarm-unshelved"
     PUMP_STARTED = "pump-started"
     PUMP_RUNNING = "pump-running"
     PUMP_CUT = "pump-cut"
@@ -259,6 +290,16 @@ class PauseFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class OutFigures:
+    """A sensor or row that is out of service: its id, for how long [s], and the rows that see
+    nothing meanwhile."""
+
+    id: str
+    for_s: float
+    blind: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmRates:
     """Alarms raised in the last ten minutes and in the last day, to the minute and to the hour; and
     whether they are a flood, so many that each hides the others."""
@@ -280,3 +321,4 @@ class Decision:
     levels: tuple[LevelFigures, ...] = ()
     pause: PauseFigures | None = None
     rates: AlarmRates = AlarmRates()
+    out: tuple[OutFigures, ...] = ()

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 from rules.estimate import View
 from rules.hazards.base import cut_words
+from rules.hazards.table import HAZARDS
 from rules.matrix import Clear, Effect, Row
+from rules.memory import RowMemory
 from rules.resting import RESTS_S
-from rules.signals import Saying
+from rules.signals import Quality, Saying
 from rules.site import show
 
 
-def unread(row: Row, view: View) -> Saying:
+def unread_words(row: Row, view: View) -> Saying:
     """What is said of a signal that cannot be read where a person would have to reset the row.
 
     That much for a loose wire would leave the animals without flow all night: so it is restarted
@@ -50,3 +52,17 @@ def stricter(row: Row, view: View, saying: Saying) -> Saying:
         order = "acknowledge" if row.clear is Clear.ON_ACKNOWLEDGE else "reset at the guard"
         saying = replace(saying, do_now=f"{saying.do_now} It holds until you {order}.")
     return saying
+
+
+def unread_signal(row: Row, view: View) -> bool:
+    """True while the contact that a row goes by cannot be read, and is taken at its worst."""
+    contact = view.plan.contacts.get(row.subject)
+    return contact is not None and view.readings[contact.index].quality is Quality.BAD
+
+
+def of(row: Row, view: View, state: RowMemory, unread: bool) -> Saying:
+    """What is said of a row that is raised."""
+    if not state.standing:
+        return held_over(row, view)
+    saying = unread_words(row, view) if unread else HAZARDS[row.hazard].say(row, view)
+    return stricter(row, view, saying) if row.stricter else saying

@@ -131,6 +131,8 @@ def _level(own: OwnRow, view: View, stands: bool) -> bool | None:
     if any(_beyond(own, reading.value, stands) for reading in read):
         return True
     for key, sensor in plan.site.floats(own.of).items():
+        if view.out(key):
+            continue
         if own.above is not None and sensor.height >= own.above and view.wet(key):
             return True
         if own.below is not None and sensor.height <= own.below and not view.wet(key):

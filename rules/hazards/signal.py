@@ -42,7 +42,7 @@ def lower_and_dry(key: str, view: View) -> str | None:
     if not isinstance(sensor, FloatSwitch) or not view.wet(key):
         return None
     for other, lower in site.floats(sensor.chamber).items():
-        if lower.height < sensor.height and not view.wet(other):
+        if lower.height < sensor.height and not view.wet(other) and not view.out(other):
             return other
     return None
 

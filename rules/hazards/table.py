@@ -14,6 +14,7 @@ from rules.hazards import (
     leak,
     lease_lost,
     mains,
+    out_of_service,
     own,
     pump_off,
     signal,
@@ -46,6 +47,7 @@ HAZARDS: dict[str, Hazard] = {
         drain_loss,
         drain_fouling,
         own,
+        out_of_service,
         signal,
     )
 }

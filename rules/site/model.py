@@ -72,8 +72,9 @@ class Person(Table):
     """Somebody who may answer an alert."""
 
     name: Name = Field(description="what to call this person in messages")
-    may: tuple[Literal["acknowledge"], ...] = Field(
-        ("acknowledge",), description='what this person may do over MQTT: "acknowledge"'
+    may: tuple[Literal["acknowledge", "shelve"], ...] = Field(
+        ("acknowledge",),
+        description='what this person may do over MQTT: "acknowledge", "shelve"',
     )
 
 

@@ -27,6 +27,7 @@ STATES: dict[AlarmState, tuple[str, str]] = {
     AlarmState.RTN_UNACK: ("rtn", "gone, unanswered"),
     AlarmState.LATCH_UNACK: ("latch", "gone, latched, unanswered"),
     AlarmState.LATCH_ACK: ("latch-ack", "gone, latched, answered"),
+    AlarmState.SHELVED: ("ack", "put aside by a person"),
 }
 """The look of an alarm's bar in each state but normal, and the state in words."""
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from rules.orders import ACKNOWLEDGEABLE, EVERYTHING
-from rules.signals import Alarm, AskedPause, Command, Order, Origin
+from rules.signals import Alarm, AskedPause, AskedShelf, Command, Order, Origin
 from rules.site.model import Site
 from simulator.story.acts import Part, at_once
 from simulator.story.happenings import Happening
@@ -17,9 +17,12 @@ from simulator.story.happenings_world import (
     GuardReboots,
     GuardUnpowered,
     GuardUpgraded,
+    InService,
+    OutOfService,
     Paused,
     PauseEnded,
     Reset,
+    Shelved,
 )
 from simulator.story.roles import resolve
 
@@ -75,22 +78,43 @@ def to_the_guard(
             return done(lambda host: host.upgrade(event.back_after))
         case Acknowledge():
             return done(lambda host: _acknowledge(site, host, event.hazard))
+        case Shelved():
+            return done(lambda host: _shelve(site, host, event))
+        case _:
+            ordered = _ordered(site, event)
+            return [] if ordered is None else done(lambda host: host.order(ordered))
+
+
+def _ordered(site: Site, event: Happening) -> Command | None:
+    """The order that somebody at the guard gives, if this is one."""
+    match event:
         case Paused():
             pump = resolve(site, "pump", event.where)[0]
-            asked = AskedPause(event.kind, event.for_, pump).text
-            return done(lambda host: host.order(_command(site, Order.PAUSE, asked)))
+            return _command(site, Order.PAUSE, AskedPause(event.kind, event.for_, pump).text)
         case PauseEnded():
-            return done(lambda host: host.order(_command(site, Order.END_PAUSE, EVERYTHING)))
+            return _command(site, Order.END_PAUSE, EVERYTHING)
+        case OutOfService():
+            sensor = resolve(site, "input", event.where)[0]
+            return _command(site, Order.OUT_OF_SERVICE, sensor)
+        case InService():
+            return _command(site, Order.IN_SERVICE, resolve(site, "input", event.where)[0])
         case Reset():
-            return done(lambda host: host.order(_command(site, Order.RESET, EVERYTHING)))
+            return _command(site, Order.RESET, EVERYTHING)
         case _:
-            return []
+            return None
 
 
 def _acknowledge(site: Site, host: GuardHost, hazard: str | None) -> None:
     for alarm in host.standing():
         if alarm.state in ACKNOWLEDGEABLE and hazard in (None, alarm.hazard):
             host.order(_command(site, Order.ACKNOWLEDGE, alarm.code))
+
+
+def _shelve(site: Site, host: GuardHost, event: Shelved) -> None:
+    for alarm in host.standing():
+        if event.hazard in (None, alarm.hazard):
+            asked = AskedShelf(alarm.code, event.for_).text
+            host.order(_command(site, Order.SHELVE, asked))
 
 
 def _command(site: Site, order: Order, code: str) -> Command:

@@ -69,9 +69,12 @@ from simulator.story.happenings_world import (
     GuardReboots,
     GuardUnpowered,
     GuardUpgraded,
+    InService,
+    OutOfService,
     Paused,
     PauseEnded,
     Reset,
+    Shelved,
 )
 
 Happening = Annotated[
@@ -133,6 +136,9 @@ Happening = Annotated[
     | Acknowledge
     | Paused
     | PauseEnded
+    | Shelved
+    | OutOfService
+    | InService
     | Reset,
     Field(discriminator="what"),
 ]

@@ -9,7 +9,7 @@ from pydantic import Field
 from rules.site.pauses import PauseKind
 from rules.site.quantities import Duration
 from simulator.story.happenings_base import Beginning, Passing
-from simulator.story.named import HazardName, PumpRole
+from simulator.story.named import HazardName, InputRole, PumpRole
 
 
 class GuardKilled(Beginning):
@@ -125,6 +125,28 @@ class PauseEnded(Beginning):
     """Somebody at the guard ends the pause before its time."""
 
     what: Literal["end pause"]
+
+
+class Shelved(Beginning):
+    """The person on call shelves what alarms then stand: of one hazard, or of all that can be."""
+
+    what: Literal["shelve"]
+    hazard: HazardName | None = None
+    for_: Duration | None = Field(None, alias="for", description="how long [s]; as usual if not")
+
+
+class OutOfService(Beginning):
+    """Somebody at the guard takes a sensor out of service."""
+
+    what: Literal["out of service"]
+    where: InputRole
+
+
+class InService(Beginning):
+    """Somebody at the guard puts a sensor back."""
+
+    what: Literal["in service"]
+    where: InputRole
 
 
 class Reset(Beginning):

@@ -32,6 +32,7 @@ HazardName = Literal[
     "drain-loss",
     "own",
     "drain-fouling",
+    "out-of-service",
     "chamber-high",
     "dry-run",
     "leak",

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from daemon import messages
 from daemon.orders import LET_IN
 from rules.signals import AlarmState, Command, Event, EventKind, Order, Origin, Priority
+from rules.site.model import Person
 from tests.daemon.decisions import SAYING, WALL, alarm, classroom, raised
 
 SITE = classroom()
@@ -193,11 +194,11 @@ def test_orders_that_are_taken(payload: str, person: str) -> None:
 @pytest.mark.parametrize(
     ("payload", "why"),
     [
-        (b"", "one order"),
-        ("   ", "one order"),
-        ("stop 4821", "one order"),
-        ("acknowledge", "one order"),
-        ("acknowledge 4821 keeper now", "one order"),
+        (b"", "two orders"),
+        ("   ", "two orders"),
+        ("stop 4821", "two orders"),
+        ("acknowledge", "two orders"),
+        ("acknowledge 4821 keeper now", "two orders"),
         ("acknowledge 48x1", "number"),
         ("acknowledge ٤٨٢١", "number"),
         ("acknowledge 123456789", "number"),
@@ -250,3 +251,26 @@ def test_topics_stand_under_the_site() -> None:
     """Three topics beside the Homie device, all fit for an access list by prefix."""
     topics = [messages.events_topic(SITE), messages.command_topic(SITE), messages.reply_topic(SITE)]
     assert all(re.fullmatch(r"weirkeeper/classroom/(events|command|reply)", t) for t in topics)
+
+
+def test_an_order_to_shelve_names_code_minutes_and_who_it_was() -> None:
+    people = {"keeper": Person(name="k", may=("acknowledge", "shelve")), "other": Person(name="o")}
+
+    def read(text: str) -> object:
+        return messages.read_order(text.encode(), retained=False, people=people, let_in=LET_IN)
+
+    command = read("Shelve 4821 30 keeper")
+    assert command == Command(Order.SHELVE, "4821 for=1800", Origin.BROKER, "keeper")
+    for text, words in (
+        ("shelve 4821 30", "who you are"),
+        ("shelve 4821 30 other", "does not let this person shelve"),
+        ("shelve 4821 30 nobody", "names nobody"),
+        ("shelve 4821 half keeper", "whole number of minutes"),
+        ("shelve x 30 keeper", "The code is"),
+        ("unshelve 4821", "at the guard itself"),
+        ("out-of-service box-watch", "at the guard itself"),
+        ("in-service box-watch", "at the guard itself"),
+    ):
+        refused = read(text)
+        assert isinstance(refused, messages.Refusal), text
+        assert words in refused.sentence

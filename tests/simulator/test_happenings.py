@@ -292,7 +292,7 @@ def test_no_happening_is_without_an_act(site: Site) -> None:
         "free valve": "top-off valve", "stick": "high float", "free": "high float",
         "cut cable": "flow meter", "loose cable": "level sensor", "mend cable": "high float",
         "swap": "high float", "splash": "high float", "dull pad": "leak pad",
-        "pause": "return pump",
+        "pause": "return pump", "out of service": "flow meter", "in service": "flow meter",
     }  # fmt: skip
     levels = ("offset", "hiss", "drop out", "freeze")
     meters = ("silence", "revive meter", "drift", "foul", "noise", "quiet")
