@@ -85,7 +85,10 @@ def _is_blind(site: Site, row: Row, out: Collection[str]) -> bool:
         return True
     match row.hazard:
         case "drain-capacity" | "drain-loss":
-            eyes = (*site.floats(row.subject, "drain-watch"), *site.levels(row.subject))
+            watches = site.floats(row.subject, "drain-watch")
+            eyes: tuple[str, ...] = (*watches, *site.levels(row.subject))
+        case "drain-fouling":
+            eyes = tuple(site.levels(row.subject))
         case "flow-lost" | "cut-unanswered":
             metered = (row.subject, *site.branches(row.subject))
             eyes = tuple(
