@@ -8,6 +8,7 @@ from math import isfinite
 from typing import Any
 
 from rules import engine, verdict
+from rules.alarming import priority
 from rules.assessment.assess import Assessment, assess
 from rules.assessment.band import Band
 from rules.assessment.failures import Result
@@ -109,6 +110,7 @@ def as_json(checked: Checked) -> str:
                 "ends": row.clear.value,
                 "effect": row.effect.name.lower().replace("_", " "),
                 "priority": row.priority.name.lower(),
+                "priority_because": priority.because(row.hazard),
                 "pumps": list(row.pumps),
                 "stricter": list(row.stricter),
             }

@@ -14,12 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, below_the_drains, cut_words, pumps_that_feed
 from rules.hazards.signal import lower_and_dry
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Quality, Saying
+from rules.signals import Quality, Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch
@@ -42,7 +43,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR if own else Clear.ON_RESET,
                 Effect.INHIBIT_TOP_OFF if own else Effect.CUT_PUMP,
-                Priority.HIGH,
+                priority.of("chamber-high"),
                 () if own else pumps_that_feed(site, sensor.chamber),
             )
 

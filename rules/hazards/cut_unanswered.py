@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from rules import unanswered
+from rules.alarming import priority
 from rules.back import back_of
 from rules.estimate import View
 from rules.figures import Figures
@@ -29,7 +30,7 @@ from rules.hazards.base import Hazard, defied_words, in_words
 from rules.matrix import Clear, Effect, Row
 from rules.memory import PumpMemory, RowMemory
 from rules.plan import Plan, PumpPlan, meter_of
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -49,7 +50,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
             0.0,
             Clear.ON_RESET,
             Effect.CUT_PUMP,
-            Priority.HIGH,
+            priority.of("cut-unanswered"),
             (pump,),
         )
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View, carried_at_most_m3_s
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words, in_words, pumps_that_feed
@@ -22,7 +23,7 @@ from rules.levels import contradicting_float
 from rules.marks import DOUBT, Mark
 from rules.matrix import Clear, Effect, Row
 from rules.plan import DrainPlan
-from rules.signals import DrainFigures, Priority, Quality, Saying
+from rules.signals import DrainFigures, Quality, Saying
 from rules.site.model import Site
 
 
@@ -51,7 +52,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.CUT_PUMP,
-                Priority.HIGH,
+                priority.of("drain-capacity"),
                 pumps_that_feed(site, drained.chamber),
             )
 

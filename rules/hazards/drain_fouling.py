@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards import drain_capacity, drain_loss
@@ -21,7 +22,7 @@ from rules.hazards.base import Hazard
 from rules.matrix import Clear, Effect, Row
 from rules.observer.sight import Sight
 from rules.plan import DrainPlan
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -38,7 +39,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.ALARM_ONLY,
-                Priority.MEDIUM,
+                priority.of("drain-fouling"),
             )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards import drain_capacity
@@ -30,7 +31,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
                 10.0,
                 Clear.WHEN_CLEAR,
                 Effect.INHIBIT_TOP_OFF,
-                Priority.LOW,
+                priority.of("drain-loss"),
             )
 
 
@@ -47,7 +48,7 @@ def present(row: Row, view: View) -> bool:
 def stage(row: Row, view: View) -> tuple[int, Priority]:
     """Whether nothing is left in reserve, and how urgent that makes it."""
     if drain_capacity.short(drain_capacity.figures_of(row, view)):
-        return 1, Priority.MEDIUM
+        return 1, priority.of("drain-loss-no-reserve")
     return 0, row.priority
 
 

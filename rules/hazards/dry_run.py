@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch
@@ -31,7 +32,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             0.0,
             Clear.ON_RESET,
             Effect.CUT_PUMP,
-            Priority.HIGH,
+            priority.of("dry-run"),
             pumps,
         )
 

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, in_words
 from rules.matrix import Clear, Effect, Row
 from rules.plan import PumpPlan
-from rules.signals import Phase, Priority, Quality, Saying
+from rules.signals import Phase, Quality, Saying
 from rules.site.model import Site
 from rules.site.sensors import FlowMeter
 
@@ -35,7 +36,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 10.0,
                 Clear.WHEN_CLEAR,
                 Effect.INHIBIT_TOP_OFF,
-                Priority.MEDIUM,
+                priority.of("flow-lost"),
             )
 
 

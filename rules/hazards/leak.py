@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site.model import Site
 from rules.site.sensors import LeakSensor
 
@@ -28,7 +29,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 1.0,
                 Clear.ON_RESET,
                 Effect.CUT_PUMP,
-                Priority.HIGH,
+                priority.of("leak"),
                 tuple(site.pumps),
             )
 

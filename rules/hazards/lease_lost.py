@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
 from rules.matrix import Clear, Effect, Row
 from rules.response import LEASE_S
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.outputs import PumpOutput
@@ -30,7 +31,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.CUT_PUMP,
-                Priority.MEDIUM,
+                priority.of("lease-lost"),
                 (output.pump,),
             )
 

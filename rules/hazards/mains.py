@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site.model import Site
 from rules.site.sensors import MainsSensor
 
@@ -29,7 +30,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.CUT_PUMP,
-                Priority.MEDIUM,
+                priority.of("mains"),
                 tuple(site.pumps),
             )
 

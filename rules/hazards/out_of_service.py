@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules import service
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
@@ -31,7 +32,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             0.0,
             Clear.WHEN_CLEAR,
             Effect.ALARM_ONLY,
-            Priority.LOW,
+            priority.of("out-of-service"),
         )
 
 
@@ -42,7 +43,7 @@ def present(_row: Row, view: View) -> bool:
 
 def stage(_row: Row, view: View) -> tuple[int, Priority]:
     """For how many days; it is told anew with each."""
-    return service.days(view.memory.out, view.t_s), Priority.LOW
+    return service.days(view.memory.out, view.t_s), priority.of("out-of-service")
 
 
 def say(_row: Row, view: View) -> Saying:

@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import inf
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, cut_words
@@ -28,13 +29,6 @@ from rules.site.own_rows import OwnRow
 from rules.tightening import CLEARS, EFFECTS
 
 PRIORITIES = {"low": Priority.LOW, "medium": Priority.MEDIUM, "high": Priority.HIGH}
-
-BY_EFFECT = {
-    Effect.ALARM_ONLY: Priority.LOW,
-    Effect.INHIBIT_TOP_OFF: Priority.MEDIUM,
-    Effect.CUT_PUMP: Priority.HIGH,
-}
-"""The priority of a row that says nothing of it: what cuts a pump must be seen to soon."""
 
 WORDS = {
     "level": "level of the",
@@ -58,7 +52,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             own.for_,
             CLEARS[own.clear],
             effect,
-            PRIORITIES[own.priority] if own.priority is not None else BY_EFFECT[effect],
+            PRIORITIES[own.priority] if own.priority else priority.of(f"own-{own.does}"),
             own.pumps or (),
         )
 

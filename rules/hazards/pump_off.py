@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from math import floor
 
 from rules import unanswered
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
@@ -51,7 +52,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.ALARM_ONLY,
-                Priority.MEDIUM,
+                priority.of("pump-off"),
             )
 
 
@@ -97,7 +98,7 @@ def present(row: Row, view: View) -> bool:
 def stage(row: Row, view: View) -> tuple[int, Priority]:
     """How many times it has been told, and how loudly it is now."""
     told = tellings(_off_s(row, view))
-    return told, Priority.HIGH if told >= LOUD else Priority.MEDIUM
+    return told, priority.of("pump-off-long" if told >= LOUD else "pump-off")
 
 
 def say(row: Row, view: View) -> Saying:

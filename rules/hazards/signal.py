@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
 from rules.levels import contradicting_float
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Quality, Saying
+from rules.signals import Quality, Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch
@@ -31,7 +32,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             5.0,
             Clear.WHEN_CLEAR,
             Effect.ALARM_ONLY,
-            Priority.MEDIUM,
+            priority.of("signal"),
         )
 
 

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, valve_of
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -30,7 +31,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
             0.0,
             Clear.ON_ACKNOWLEDGE,
             Effect.INHIBIT_TOP_OFF,
-            Priority.MEDIUM,
+            priority.of("top-off-long"),
         )
 
 

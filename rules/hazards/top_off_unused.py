@@ -13,12 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.balance import fresh
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, valve_of
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -35,7 +36,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
         0.0,
         Clear.WHEN_CLEAR,
         Effect.ALARM_ONLY,
-        Priority.MEDIUM,
+        priority.of("top-off-unused"),
     )
 
 
