@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.assessment import failures, heights, sight
+from rules.assessment import failures, heights, sight, unprimed
 from rules.assessment.coverage import Coverage
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
 from rules.assessment.failures import LevelSight, Result
@@ -116,7 +116,7 @@ def assess(plan: Plan) -> Assessment:
         stops,
         heights.places(site, figures, bands, results, own_highs(plan, mean, bands, stops)),
         upkeep(site, figures, off),
-        sight.coverage(site, figures, results),
+        (*sight.coverage(site, figures, results), *unprimed.coverage(site, figures, mean)),
     )
 
 
