@@ -87,7 +87,12 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
             memory.raised, sum(event.kind is EventKind.ALARM_RAISED for event in events), t_s
         ),
         books=keeping.step(
-            plan, view, since_s, permitted, pause_ended=memory.pause is not None and pause is None
+            plan,
+            view,
+            pumps,
+            since_s,
+            permitted=permitted,
+            ended=memory.pause if pause is None else None,
         ),
         sights=view.sights,
         out=out,

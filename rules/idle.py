@@ -30,7 +30,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     `before` and `after` are the memory round the last step. Where that step changed anything but
     the time, the next one may too, and this is the time of the last step itself.
     """
-    books = keeping.later(plan, before, after.t_s)
+    books = keeping.alike(plan, before, after)
     untouched = replace(_later(before, after.t_s, after.top_off_used_s, books), sights=after.sights)
     if untouched != after:
         return after.t_s

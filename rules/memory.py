@@ -179,7 +179,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
         rows,
         pumps,
         top_off_used_s=kept.top_off_used_s,
-        books=bookkeeping.begun(kept.books),
+        books=bookkeeping.begun(plan.tracks, kept.books),
         out=tuple(OutMemory(key, -for_s) for key, for_s in kept.out_s.items() if key in known),
     )
 
@@ -219,7 +219,7 @@ def keep(plan: Plan, memory: Memory) -> Kept:
         {pump: seconds for pump, seconds in off_s.items() if seconds > 0.0},
         frozenset(pump for pump, state in pumps if state.on),
         _kept_top_off_s(plan, memory.top_off_used_s),
-        bookkeeping.kept(memory.books),
+        bookkeeping.kept(plan.tracks, memory.books),
         {one.id: KEPT_OUT_S * floor((memory.t_s - one.since_s) / KEPT_OUT_S) for one in memory.out},
     )
 

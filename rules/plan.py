@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from rules.assessment.doubt import doubt
 from rules.back import Back, back_of
-from rules.balance import fresh
+from rules.balance import fresh, tracked
 from rules.balance.fresh import FreshPlan
+from rules.balance.tracks import TrackPlan
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
 from rules.marks import Mark, Marks, mark_at
@@ -157,6 +158,7 @@ class Plan:
     pumps: tuple[PumpPlan, ...]
     top_off: TopOffPlan | None
     fresh: FreshPlan | None
+    tracks: tuple[TrackPlan, ...]
     spares: tuple[Spare, ...]
     sounders: tuple[int, ...]
     heartbeats: tuple[int, ...]
@@ -389,6 +391,7 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         pumps=_pump_plans(site, figures),
         top_off=top_off,
         fresh=fresh.derive(site, figures) if top_off is not None else None,
+        tracks=tracked.plans(site, figures),
         spares=_spares(site, contacts, rows),
         sounders=_outputs_of(site, SounderOutput),
         heartbeats=_outputs_of(site, HeartbeatOutput),

@@ -16,7 +16,7 @@ _MEMORY = TypeAdapter(Memory)
 _T = TypeVar("_T")
 
 _PLACED = ("contacts", "rows", "pumps")
-_OF_ANY_SITE = ("boot", "t_s", "top_off_since_s", "top_off_used_s", "raised", "books")
+_OF_ANY_SITE = ("boot", "t_s", "top_off_since_s", "top_off_used_s", "raised")
 _BEGINNING: dict[str, Any] = {
     field.name: field.default
     for field in fields(Memory)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.assessment.coverage import Coverage
-from rules.balance import fresh
+from rules.balance import fresh, tracked
 from rules.balance.fresh import DAY_S, FreshPlan
 from rules.figures import Figures
 from rules.hazards.base import valve_of
 from rules.site import show
 from rules.site.model import Site
+from rules.site.passages import Screen
+from rules.site.sensors import FlowMeter
 
 WITHIN_S = (3600.0, DAY_S, 7 * DAY_S)
 """How small a leak is seen is told for these times [s]."""
@@ -19,6 +21,38 @@ WITHIN_S = (3600.0, DAY_S, 7 * DAY_S)
 def coverage(site: Site, figures: Figures) -> Iterator[Coverage]:
     """The failures that only a balance tells of."""
     yield _leak(site, figures)
+    yield from _pumps(site)
+    yield from _screens(site, figures)
+
+
+def _pumps(site: Site) -> Iterator[Coverage]:
+    """A slow decline needs a meter, for no float turns by it."""
+    for pump in site.pumps:
+        meters = tuple(
+            key
+            for key, sensor in site.sensors.items()
+            if isinstance(sensor, FlowMeter)
+            and (sensor.on == pump or sensor.on in site.branches(pump))
+            and tracked.tells_of_pump(site, key)
+        )
+        told_at = 1.0 - tracked.SPARE * (1.0 - tracked.WEAK_SHARE)
+        note = f"an hour under {told_at:.0%} of its normal flow" if meters else "no meter"
+        yield Coverage(f"{site.label(pump)} wears or grows over", meters, note)
+
+
+def _screens(site: Site, figures: Figures) -> Iterator[Coverage]:
+    tracking = {its.id for its in tracked.plans(site, figures) if its.rises}
+    for key, screen in site.gravity().items():
+        if isinstance(screen, Screen):
+            levels = tuple(k for k in site.levels(screen.from_) if k in tracking)
+            place = site.label(screen.from_)
+            yield Coverage(
+                f"{site.label(key)} clogs slowly",
+                levels,
+                f"half way to {show.length(tracked.limit_m(site, screen.from_), site.site.units)}"
+                if levels
+                else f"a level sensor in the {place} would tell days before",
+            )
 
 
 def _leak(site: Site, figures: Figures) -> Coverage:

@@ -45,5 +45,7 @@ HazardName = Literal[
     "top-off-long",
     "water-lost",
     "top-off-unused",
+    "flow-weak",
+    "screen-clogging",
 ]
 """The hazards that a drill may name; a test holds them against the guard's own table."""

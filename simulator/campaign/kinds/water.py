@@ -19,6 +19,8 @@ from simulator.campaign.kinds.base import (
 )
 
 DRAIN_NAMED = ("drain-fouling", "drain-loss", "drain-capacity", "spill-edge")
+SCREEN_NAMED = ("chamber-high", "spill-edge", "dry-run", "screen-clogging")
+BRANCH_NAMED = ("flow-lost", "flow-weak", "drain-capacity", "drain-loss")
 CLEARED = 0.15  # so often what sat in a passage is gone again before morning
 
 
@@ -207,9 +209,9 @@ KINDS = (
     Kind("drain loses prime", "drain", _loses_prime, DRAIN_NAMED),
     Kind("all drains blocked", "all drains", _all_drains, DRAIN_NAMED),
     Kind("way in blocked", "way in", _way_in, ("spill-edge", "drain-capacity", "dry-run")),
-    Kind("screen clogged", "screen", _screen, ("chamber-high", "spill-edge", "dry-run")),
+    Kind("screen clogged", "screen", _screen, SCREEN_NAMED),
     Kind("way on blocked", "screen", _way_on, ("chamber-high", "spill-edge", "dry-run")),
-    Kind("branch grown shut", "branch", _branch, ("flow-lost", "drain-capacity", "drain-loss")),
+    Kind("branch grown shut", "branch", _branch, BRANCH_NAMED),
     Kind("hose slips", "branch", _hose, ("leak", "dry-run", "top-off-long", "water-lost")),
     Kind("siphon break plugged", "branch", _siphon_break, ("chamber-high",)),
     Kind("leak", "leak", _leak, ("leak", "dry-run", "top-off-long", "water-lost")),
