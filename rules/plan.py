@@ -29,9 +29,6 @@ from rules.witness import Witnesses, witnesses_of
 PRIME_LONGEST_S = 45.0
 """Longest time a siphon drain may take to prime after a start [s]; shorter is stricter."""
 
-TOP_OFF_DAYS = 3.0
-"""Fresh water of a day over this many days' evaporation is no evaporation; less is stricter."""
-
 CONTACT_FILTER_S = 1.0
 """Filter of leak pads and supply inputs [s]: a drip or a flicker of the mains does not count."""
 
@@ -335,14 +332,6 @@ def _outputs_of(site: Site, kind: type) -> tuple[int, ...]:
     return tuple(i for i, output in enumerate(site.outputs.values()) if isinstance(output, kind))
 
 
-def _daily_s(site: Site, figures: Figures) -> float:
-    """How long the top-off may be open in a day [s]: for three times what evaporates."""
-    assert site.top_off is not None
-    wanted = TOP_OFF_DAYS * figures.volume_m3 * site.water.evaporation
-    needed = wanted / site.top_off.rate if site.top_off.rate > 0 else 0.0
-    return max(2.0 * site.top_off.longest, needed)
-
-
 def _top_off(site: Site, figures: Figures, contacts: dict[str, Contact]) -> TopOffPlan | None:
     valves = _outputs_of(site, TopOffOutput)
     floats = site.floats(duty="top-off")
@@ -354,7 +343,7 @@ def _top_off(site: Site, figures: Figures, contacts: dict[str, Contact]) -> TopO
         valves[0],
         contacts[key],
         site.top_off.longest,
-        _daily_s(site, figures),
+        fresh.most_in_a_day_s(site, figures),
         tuple(drawing or range(len(site.pumps))),
     )
 

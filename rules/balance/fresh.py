@@ -29,6 +29,9 @@ either is stricter. Somebody who takes a litre out for a test must not fill it."
 SLOW_DAYS, SLOW_ROOM_DAYS = 2.0, 4.0
 """The same of the slow sum: a week at three times the usual fills it, a day or two does not."""
 
+TOP_OFF_DAYS = 3.0
+"""Fresh water of a day over this many days' evaporation is no evaporation; less is stricter."""
+
 LEAST_OPENINGS = 2.0
 """Every sum has room for so many openings, each of as much as the tolerance of a level [-]."""
 
@@ -107,6 +110,14 @@ def derive(site: Site, figures: Figures) -> FreshPlan | None:
     wait_s = DAY_S * (1.0 + opening_m3 / (DAMP_SHARE * evaporates_m3))
     quick, slow = summed(QUICK_DAYS, QUICK_ROOM_DAYS), summed(SLOW_DAYS, SLOW_ROOM_DAYS)
     return FreshPlan(day_s, quick, slow, wait_s)
+
+
+def most_in_a_day_s(site: Site, figures: Figures) -> float:
+    """How long the top-off may be open in a day [s]: for three times what evaporates."""
+    assert site.top_off is not None
+    wanted = TOP_OFF_DAYS * figures.volume_m3 * site.water.evaporation
+    needed = wanted / site.top_off.rate if site.top_off.rate > 0 else 0.0
+    return max(2.0 * site.top_off.longest, needed)
 
 
 def later(plan: FreshPlan | None, fresh: Fresh, lasted_s: float) -> Fresh:

@@ -40,10 +40,11 @@ def told_after_s(
 
 
 def test_the_sums_are_in_days_of_evaporation(plan: FreshPlan) -> None:
-    """1 % of 629.8 l a day at 1.5 l/min is 252 s; by hand from the site file's shapes."""
-    assert plan.day_s == pytest.approx(251.9, abs=0.5)
-    assert plan.quick.room_s == pytest.approx(0.5 * 251.9, rel=0.01)
-    assert plan.slow.room_s == pytest.approx(4 * 251.9, rel=0.01)
+    """1 % of its litres a day, at 1.5 l/min: as many times 0.4 s."""
+    litres = 1000.0 * engine.plan_for(site_of(text_of("classroom"))).figures.volume_m3
+    assert plan.day_s == pytest.approx(0.4 * litres)
+    assert plan.quick.room_s == pytest.approx(0.2 * litres)
+    assert plan.slow.room_s == pytest.approx(1.6 * litres)
 
 
 @pytest.mark.parametrize(
