@@ -83,6 +83,8 @@ REASONS: dict[str, Reason] = {
     "lease-lost": Reason(_HARM, Within.HOURS, "a guard that hangs again may hang when needed"),
     "top-off-long": Reason(_HARM, Within.HOURS, "the salinity falls, or the pump runs low"),
     "top-off-unused": Reason(_HARM, Within.HOURS, "a float that hangs wet lets the pump run low"),
+    "flow-weak": Reason(_HARM, Within.DAYS, "animals get less flow week by week"),
+    "screen-clogging": Reason(_UPKEEP, Within.DAYS, "a rinse is due, and nothing is lost yet"),
     "signal": Reason(_HARM, Within.HOURS, "what it watches is watched by others, or by nobody"),
     "out-of-service": Reason(_HARM, Within.DAYS, "it was taken out knowingly, and others guard"),
     "own-cut-pumps": Reason(_LOSS, Within.MINUTES, "who cuts a pump for it takes it for as grave"),

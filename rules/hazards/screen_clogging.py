@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.balance import tracked, tracks
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
 from rules.hazards.flow_weak import left_words, track_of
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import LevelSensor
@@ -37,7 +38,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
                 0.0,
                 Clear.WHEN_CLEAR,
                 Effect.ALARM_ONLY,
-                Priority.LOW,
+                priority.of("screen-clogging"),
             )
 
 
