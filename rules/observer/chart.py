@@ -24,7 +24,8 @@ class Chart:
     `lead_m3_s` is that of its largest firm drain, `rest_m3_s` that of all the others together.
     `level_off_m` and `flow_off` are how far its level sensor and what tells its inflow may be off,
     `lead_off` how far the drawing of the drain, as a share; `short_m` is the lowest reading of that
-    level at which the drains count as short of what comes, infinite where none is.
+    level at which the drains count as short of what comes, infinite where none is. `level_m` and
+    `flow_m3_s` are where the water stands and what comes on a good day, by the drawing.
     """
 
     lead_m3_s: tuple[float, ...]
@@ -32,7 +33,9 @@ class Chart:
     level_off_m: float
     flow_off: float
     lead_off: float
-    short_m: float = inf
+    level_m: float
+    flow_m3_s: float
+    short_m: float
 
     def share(self, level_m: float, flow_m3_s: float) -> float:
         """The share of the largest drain's clean capacity that is left, c = (Q - rest) / lead.
@@ -45,6 +48,19 @@ class Chart:
         lead = self.lead_m3_s[i] + part * (self.lead_m3_s[i + 1] - self.lead_m3_s[i])
         rest = self.rest_m3_s[i] + part * (self.rest_m3_s[i + 1] - self.rest_m3_s[i])
         return max(0.0, (flow_m3_s - rest) / lead) if lead > 1e-9 else 0.0
+
+    def off(self, level_m: float, flow_m3_s: float) -> tuple[float, float]:
+        """By how much the level sensor [m], and by which factor the meter, are off if these are
+        level and flow of a good day; no more than they may be.
+
+        A millimetre means the more flow the higher the water stands over the lip of the next drain,
+        and a ruler is good to several: a trickle set by hand is the better zero.
+        """
+        most_m, most = self.level_off_m, self.flow_off
+        return (
+            max(-most_m, min(most_m, level_m - self.level_m)),
+            max(1.0 - most, min(1.0 + most, flow_m3_s / self.flow_m3_s)),
+        )
 
 
 class _Watch(Protocol):
@@ -88,6 +104,8 @@ def charted(
         level.tolerance_m,
         _flow_off(hydraulics, drained),
         TUNING_DOUBT if is_tuned(site, lead) else hydraulics.uncertainty(lead),
+        drained.level_m - chamber.bottom,
+        drained.inflow_m3_s,
         min(_short_m(drained, lead, watches, level), default=inf),
     )
 

@@ -21,7 +21,8 @@ def condition(chart: Chart, detector: Detector, level_m: float, flow_m3_s: float
         least = chart.share(level_m + level_off, flow_m3_s * (1.0 - flow_off))
         most = chart.share(level_m - level_off, flow_m3_s * (1.0 + flow_off))
         return Condition(share, least * (1.0 - chart.lead_off), most * (1.0 + chart.lead_off))
-    share = chart.share(level_m, flow_m3_s) / chart.share(baseline.level_m, baseline.flow_m3_s)
+    off_m, factor = chart.off(baseline.level_m, baseline.flow_m3_s)
+    share = _share_of(chart, baseline, (level_m, flow_m3_s), -off_m, 1.0 / factor)
     ends = [
         _share_of(chart, baseline, (level_m + wander * WANDER_M, flow_m3_s * flow), level, off)
         for wander, flow in ((1.0, 1.0 - WANDER_FLOW), (-1.0, 1.0 + WANDER_FLOW))

@@ -144,10 +144,12 @@ def cusum(total: float, score: float, k: float = K) -> float:
 
 def loss_against(chart: Chart, mean: Mean, level_m: float, flow_m3_s: float) -> float:
     """By which share less is left of the drain than at `mean`; below nought if it is more."""
-    before = chart.share(mean.level_m, mean.flow_m3_s)
+    off_m, factor = chart.off(mean.level_m, mean.flow_m3_s)
+    before = chart.share(mean.level_m - off_m, mean.flow_m3_s / factor)
     if before <= 0.0:
         return 0.0
-    return 1.0 - chart.share(level_m, max(flow_m3_s, mean.flow_m3_s)) / before
+    flow_m3_s = max(flow_m3_s, mean.flow_m3_s) / factor
+    return 1.0 - chart.share(level_m - off_m, flow_m3_s) / before
 
 
 def faded_limit(chart: Chart, baseline: Mean) -> float:
