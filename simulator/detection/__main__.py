@@ -32,6 +32,8 @@ def _within(found: Told, limit_s: float) -> str:
 
 
 def _in_time(found: Told) -> str:
+    if found.share_cut() == 0.0:
+        return "no cut was due while it was watched"
     share = f"{100 * found.share_in_time():.1f} %"
     return f"{share} half an hour, or half the time, before a cut"
 

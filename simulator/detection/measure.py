@@ -53,6 +53,10 @@ class Told:
         """The same, of the time in which the guard could see."""
         return float(np.mean(self.seen_s <= limit_s))
 
+    def share_cut(self) -> float:
+        """The share of boxes in which the pump was to be cut at all."""
+        return float(np.mean(np.isfinite(self.cut_s)))
+
     def share_in_time(self) -> float:
         """The share in which it was told half an hour, or half of the time, before a cut was due;
         of those in which one was."""

@@ -13,6 +13,7 @@ import pytest
 from rules.observer import detector
 from simulator.campaign.poisson import interval
 from simulator.detection import __main__ as detection
+from simulator.detection import measure
 from simulator.detection.__main__ import REPORTED_ON, main
 from simulator.detection.boxes import STEP_S, Boxes
 from simulator.detection.detectors import Detectors, guarded
@@ -116,6 +117,8 @@ def test_the_command_prints_both_sets_of_seeds(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(detection, "BLOCKS_S", ())
+    monkeypatch.setattr(detection, "BEGIN_S", 3600.0)
+    monkeypatch.setattr(measure, "SPREAD_S", 600.0)
     short = ["--boxes", "4", "--years", "0.01", "--days", "0.5", "--without-slow"]
     assert main(short) == 0
     out = capsys.readouterr().out
