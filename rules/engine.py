@@ -17,6 +17,7 @@ from rules.estimate import View
 from rules.figures import compute
 from rules.hazards import cut_unanswered
 from rules.hazards.table import HAZARDS, rows
+from rules.judging import past, release
 from rules.levels import level_figures
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
@@ -69,6 +70,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     row_states = _step_rows(plan, view, row_states, events)
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
     pumps, row_states = cut_unanswered.watch(plan, view, row_states, pumps)
+    pumps, row_states = release.pumps_of_splashes(plan, memory.judged, row_states, pumps, t_s)
     pause, ended = pausing.overtaken(plan, pause, pumps, t_s)
     permitted = _may_top_off(plan, view, row_states, pumps)
     since_s, happened = _top_off(plan, view, permitted)
@@ -83,6 +85,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         top_off_used_s=top_off_used_s(plan, memory, t_s),
         levels=view.level_states,
         pause=pause,
+        judged=past.step(plan, memory, view, pumps),
         raised=rate.add(
             memory.raised, sum(event.kind is EventKind.ALARM_RAISED for event in events), t_s
         ),

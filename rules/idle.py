@@ -17,6 +17,7 @@ from rules.balance import keeping
 from rules.balance.books import Books
 from rules.engine import DAY_S, SETTLED_S, top_off_used_s
 from rules.hazards import pump_off
+from rules.judging import past
 from rules.memory import Memory, PumpMemory
 from rules.plan import Plan, PumpPlan
 from rules.pumping import FORGET_S, SETTLE_S, SHOW_S, STAGGER_S
@@ -43,6 +44,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     timers += _off_timers_s(after)
     timers += _top_off_timers_s(plan, after)
     timers += keeping.timers_s(plan, after)
+    timers += past.timers_s(after.judged)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
     timers += [sight.next_s for sight in after.sights if sight.detector.suspects]
     timers += [row.shelved_until_s for row in after.rows if row.shelved_until_s is not None]

@@ -9,6 +9,8 @@ from math import ceil, floor, inf
 from rules.alarming.rate import NONE, Raised
 from rules.balance import books as bookkeeping
 from rules.balance.books import EMPTY, Books
+from rules.judging.remembered import NOTHING, Judged
+from rules.judging.remembered import begin as begin_judged
 from rules.matrix import Clear, Row
 from rules.observer.sight import Sight
 from rules.plan import Plan, PumpPlan
@@ -136,6 +138,7 @@ class Memory:
     books: Books = EMPTY
     sights: tuple[Sight, ...] = ()
     out: tuple[OutMemory, ...] = ()
+    judged: Judged = NOTHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +175,9 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
     rows = tuple(_held_over(row) if row.id in kept.latched else RowMemory() for row in plan.rows)
     pumps = tuple(_left(pump, kept) for pump in plan.pumps)
     known = {*plan.sensors, *(row.id for row in plan.rows)}
+    judged = begin_judged(
+        len(plan.pumps), len(plan.sensors), len(plan.levels), len(plan.judging.splashes)
+    )
     return Memory(
         boot,
         0.0,
@@ -181,6 +187,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
         top_off_used_s=kept.top_off_used_s,
         books=bookkeeping.begun(plan.tracks, kept.books),
         out=tuple(OutMemory(key, -for_s) for key, for_s in kept.out_s.items() if key in known),
+        judged=judged,
     )
 
 

@@ -11,6 +11,8 @@ from rules.balance.fresh import FreshPlan
 from rules.balance.tracks import TrackPlan
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
+from rules.judging.plan import JudgingPlan
+from rules.judging.plan import derive as derive_judging
 from rules.marks import Mark, Marks, mark_at
 from rules.marks import derive as derive_marks
 from rules.matrix import Row
@@ -160,6 +162,7 @@ class Plan:
     sounders: tuple[int, ...]
     heartbeats: tuple[int, ...]
     rows: tuple[Row, ...]
+    judging: JudgingPlan
 
 
 def worst_case(sensor: object) -> bool | None:
@@ -385,6 +388,9 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         sounders=_outputs_of(site, SounderOutput),
         heartbeats=_outputs_of(site, HeartbeatOutput),
         rows=rows,
+        judging=derive_judging(
+            site, figures, tuple(meter_of(site, figures, pump) for pump in site.pumps)
+        ),
     )
 
 

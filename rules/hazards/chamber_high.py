@@ -18,7 +18,7 @@ from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, below_the_drains, cut_words, pumps_that_feed
-from rules.hazards.signal import lower_and_dry
+from rules.judging.doubts import lower_and_dry
 from rules.matrix import Clear, Effect, Row
 from rules.signals import Quality, Saying
 from rules.site import show

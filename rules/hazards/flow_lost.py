@@ -1,9 +1,10 @@
 """The pump is on and the meter sees no flow.
 
-Two stories that one meter cannot tell apart: the pump has died, or the meter has. A cut would be
-needless in the second, and gains little in the first, since a dead pump moves no water and the
-low float guards one that draws air. So it is said, the top-off is shut (a drain-down will need the
-room), and the pump stays as it is.
+Two stories that the meter alone cannot tell apart at one look: the pump has died, or the meter has.
+A cut would be needless in the second, and gains little in the first, since a dead pump moves no
+water and the low float guards one that draws air. So it is said, with what the other signals and
+the last minute tell of which it is (`rules/judging/meters.py`); the top-off is shut (a drain-down
+will need the room), and the pump stays as it is.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, in_words
+from rules.judging import meters
+from rules.judging.meters import Lost
 from rules.matrix import Clear, Effect, Row
 from rules.plan import PumpPlan
 from rules.signals import Phase, Quality, Saying
@@ -57,14 +60,45 @@ def present(row: Row, view: View) -> bool:
 def say(row: Row, view: View) -> Saying:
     """What a person reads."""
     index, pump = _plan_of(row, view)
+    assert pump.meter is not None
+    site = view.plan.site
+    meter = site.label(list(site.sensors)[pump.meter])
+    why, done, do_now = _told(meters.lost(index, view), meter)
     return Saying(
-        what=f"The {view.plan.site.label(row.subject)} is on, and of "
-        f"{in_words(view, pump.nominal_m3_s)} only {in_words(view, view.flows[index])} are seen",
-        where=view.plan.site.label(row.subject),
-        done="The top-off is shut. The pump is left on: the meter may be at fault.",
-        do_now="See whether water reaches the display. If not, the pump has failed: animals can "
-        "go without flow for hours, not for a day.",
+        what=f"The {site.label(row.subject)} is on, and of {in_words(view, pump.nominal_m3_s)} "
+        f"only {in_words(view, view.flows[index])} are seen{why}",
+        where=site.label(row.subject),
+        done=f"The top-off is shut. The pump is left on: {done}.",
+        do_now=do_now,
     )
+
+
+def _told(lost: Lost | None, meter: str) -> tuple[str, str, str]:
+    """Which of the two it is, what that means for the pump, and what to do now."""
+    look = "See whether water reaches the display. If not, the pump has failed: animals can go "
+    look += "without flow for hours, not for a day."
+    match lost:
+        case Lost.PUMP:
+            return (
+                f": the pump has stopped, for the {meter} still counted what ran down",
+                "it moves no water, and may start again",
+                "Look whether its plug is in, then free its rotor. Animals can go without flow for "
+                "hours, not for a day: stir the surface, or hang in another pump.",
+            )
+        case Lost.METER:
+            return (
+                f": the {meter} is at fault, for the water stands as it does while the pump runs",
+                "it runs",
+                f"Free the wheel of the {meter}, and look at its cable.",
+            )
+        case Lost.SUDDENLY:
+            return (
+                f" from one moment to the next: most likely the {meter} is at fault, for nothing "
+                "ran back through it as when a pump stops; or its pipe has been shut",
+                "the meter may be at fault",
+                f"{look} If it does, free the wheel of the {meter}.",
+            )
+    return "", "the meter may be at fault", look
 
 
 HAZARD = Hazard("flow-lost", rows, present, say)

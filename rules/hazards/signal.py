@@ -1,9 +1,10 @@
-"""A signal cannot be believed: it cannot be read, or two sensors contradict each other.
+"""A signal cannot be believed: it cannot be read, or other signals or the plumbing deny it.
 
-The story: a cable is cut, a float hangs, a level sensor drifts. Its worst case has been taken
-already by the rows that use it (a spill-edge float that cannot be read is wet; a level sensor takes
-nothing away from the floats); this row names the sensor, so that a person knows which one to mend
-rather than hunt for water that is not there.
+The story: a cable is cut, a float hangs, a level sensor drifts, a wheel jams. Its worst case has
+been taken already by the rows that use it (a spill-edge float that cannot be read is wet; a level
+sensor takes nothing away from the floats); this row names the sensor, so that a person knows which
+one to mend rather than hunt for water that is not there. What relied on it, and what guards on
+without it, is said too. How each is found out stands in `rules/judging/doubts.py`.
 """
 
 from __future__ import annotations
@@ -14,12 +15,14 @@ from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard
+from rules.judging import doubts, reliance
+from rules.judging.doubts import Doubt
+from rules.judging.plan import AFTER_STOP_S
 from rules.levels import contradicting_float
 from rules.matrix import Clear, Effect, Row
-from rules.signals import Quality, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
-from rules.site.sensors import FloatSwitch
 
 
 def rows(site: Site, _figures: Figures) -> Iterator[Row]:
@@ -28,7 +31,7 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
         yield Row(
             "signal",
             key,
-            f"{site.label(key)} cannot be read, or contradicts another",
+            f"{site.label(key)} cannot be read, or is denied by other signals or the plumbing",
             5.0,
             Clear.WHEN_CLEAR,
             Effect.ALARM_ONLY,
@@ -36,73 +39,99 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
         )
 
 
-def lower_and_dry(key: str, view: View) -> str | None:
-    """A float of the same chamber that hangs lower and is dry while this one is wet."""
-    site = view.plan.site
-    sensor = site.sensors[key]
-    if not isinstance(sensor, FloatSwitch) or not view.wet(key):
-        return None
-    for other, lower in site.floats(sensor.chamber).items():
-        if lower.height < sensor.height and not view.wet(other) and not view.out(other):
-            return other
-    return None
-
-
 def present(row: Row, view: View) -> bool:
-    """Not GOOD, or wet above a float that is dry, or a level that a float denies."""
-    if view.reading(row.subject).quality is not Quality.GOOD:
-        return True
-    if row.subject in view.plan.level_ids:
-        level = view.plan.levels[view.plan.level_ids[row.subject]]
-        return contradicting_float(level, view.readings) is not None
-    contact = view.plan.contacts.get(row.subject)
-    if contact is None or not view.contacts[contact.index].wet:
-        return False
-    return lower_and_dry(row.subject, view) is not None
+    """Not GOOD, or denied."""
+    return doubts.find(row.subject, view) is not None
 
 
 def say(row: Row, view: View) -> Saying:
     """What a person reads."""
-    site = view.plan.site
+    site, name = view.plan.site, view.plan.site.label(row.subject)
+    doubt = doubts.find(row.subject, view)
     if row.subject in view.plan.level_ids:
-        return _say_level(row, view)
-    reading = view.reading(row.subject)
-    name = site.label(row.subject)
-    lower = lower_and_dry(row.subject, view)
-    if reading.quality is not Quality.GOOD or lower is None:
-        what = f"The {name} cannot be believed: {reading.why or 'it cannot be read'}"
-    else:
-        what = f"The {name} is wet while the {site.label(lower)} below it is dry: one is wrong"
+        return Saying(
+            what=_what_level(row.subject, doubt, view),
+            where=name,
+            done="The floats guard on as they are; it takes nothing away from them.",
+            do_now=f"Measure the level with a ruler, then check the {name} and its cable.",
+        )
+    if row.subject not in view.plan.contacts:
+        return Saying(
+            what=_what_meter(row.subject, doubt, view),
+            where=name,
+            done=reliance.sentence(site, row.subject),
+            do_now=f"Look at the wheel of the {name}, and at its cable.",
+        )
     return Saying(
-        what=what,
+        what=_what_contact(row.subject, doubt, view),
         where=name,
-        done="It is taken at its worst case until it can be believed again.",
+        done="It is taken at its worst case until it can be believed again. "
+        + reliance.sentence(site, row.subject),
         do_now=f"Check the cable and the free movement of the {name}.",
     )
 
 
-def _say_level(row: Row, view: View) -> Saying:
-    """What a person reads of a level sensor."""
-    site, units = view.plan.site, view.plan.site.site.units
-    reading, name = view.reading(row.subject), site.label(row.subject)
-    level = view.plan.levels[view.plan.level_ids[row.subject]]
-    place = contradicting_float(level, view.readings)
-    if place is None:
-        what = f"The {name} cannot be believed: {reading.why or 'it cannot be read'}"
-    else:
-        other = list(site.sensors)[place]
-        state = "wet" if view.readings[place].value >= 0.5 else "dry"
-        hangs = show.length(site.floats()[other].height, units)
-        what = (
-            f"The {name} says {show.length(reading.value, units)} while the {site.label(other)} at "
-            f"{hangs} is {state}: one is wrong"
+def _unread(key: str, view: View) -> str:
+    why = view.reading(key).why or "it cannot be read"
+    return f"The {view.plan.site.label(key)} cannot be believed: {why}"
+
+
+def _what_contact(key: str, doubt: Doubt | None, view: View) -> str:
+    site = view.plan.site
+    name = site.label(key)
+    lower = doubts.lower_and_dry(key, view)
+    if doubt is Doubt.OVER_A_DRY_ONE and lower is not None:
+        return f"The {name} is wet while the {site.label(lower)} below it is dry: one is wrong"
+    if doubt is Doubt.WET_AFTER_A_STOP:
+        check = view.plan.judging.stops[key]
+        place = site.label(check.chamber)
+        other = f"no way out of the {place} lets any water pass"
+        return (
+            f"The {name} is still wet {show.duration(AFTER_STOP_S)} after the pump stopped, when "
+            f"the {place} has long run down under it: it hangs, or {other}"
         )
-    return Saying(
-        what=what,
-        where=name,
-        done="The floats guard on as they are; it takes nothing away from them.",
-        do_now=f"Measure the level with a ruler, then check the {name} and its cable.",
-    )
+    return _unread(key, view)
+
+
+def _what_meter(key: str, doubt: Doubt | None, view: View) -> str:
+    units, name = view.plan.site.site.units, view.plan.site.label(key)
+    shown = show.flow(view.reading(key).value, units)
+    match doubt:
+        case Doubt.COUNTS_TOO_MUCH:
+            return f"The {name} shows {shown}, more than the pump can lift: it counts too much"
+        case Doubt.COUNTS_AT_REST:
+            off = show.duration(AFTER_STOP_S)
+            return f"The {name} shows {shown}, and the pump has stood still for {off} or longer"
+        case Doubt.SHOWS_NOTHING:
+            return f"The {name} shows {shown} while the water tells that the pump runs"
+    return _unread(key, view)
+
+
+def _what_level(key: str, doubt: Doubt | None, view: View) -> str:
+    site, units = view.plan.site, view.plan.site.site.units
+    reading, name = view.reading(key), view.plan.site.label(key)
+    place = view.plan.level_ids[key]
+    other = contradicting_float(view.plan.levels[place], view.readings)
+    if doubt is Doubt.AGAINST_A_FLOAT and other is not None:
+        contact = list(site.sensors)[other]
+        state = "wet" if view.readings[other].value >= 0.5 else "dry"
+        hangs = show.length(site.floats()[contact].height, units)
+        return (
+            f"The {name} says {show.length(reading.value, units)} while the {site.label(contact)} "
+            f"at {hangs} is {state}: one is wrong"
+        )
+    if doubt is Doubt.STANDS_STILL:
+        return (
+            f"The {name} says {show.length(reading.value, units)}, as it did before the pump "
+            "stopped, and its chamber has run "
+            f"{'down' if _runs_down(place, view) else 'full'} since: it stands still"
+        )
+    return _unread(key, view)
+
+
+def _runs_down(place: int, view: View) -> bool:
+    check = next(check for check in view.plan.judging.levels if check.level == place)
+    return check.stands_m < check.runs_m
 
 
 HAZARD = Hazard("signal", rows, present, say)

@@ -68,11 +68,28 @@ def say(row: Row, view: View) -> Saying:
     assert isinstance(sensor, FloatSwitch)
     place = view.plan.site.label(sensor.chamber)
     return Saying(
-        what=f"Water stands at the spill edge of the {place}",
+        what=f"Water stands at the spill edge of the {place}{_witnesses(row, view)}",
         where=view.plan.site.label(row.subject),
         done=cut_words(row, view),
         do_now=f"Look at the drains that leave the {place}: clear them, then reset at the guard.",
     )
+
+
+def _witnesses(row: Row, view: View) -> str:
+    """What other signals make of it: it is said at once which of them must be wrong."""
+    check = next((c for c in view.plan.judging.splashes if c.id == row.subject), None)
+    if check is None or not any(view.pump_on(i) for i in check.pumps):
+        return ""
+    names = list(view.plan.site.sensors)
+    silent = [view.plan.site.label(names[i]) for i in check.watches if not view.contacts[i].wet]
+    if any(not view.contacts[i].wet for i in check.below):
+        if not silent:
+            return ""
+        what = " and ".join(silent)
+        return f"; the {what} should be wet by now and is not: it hangs, or no water gets past it"
+    below = " and ".join(view.plan.site.label(names[i]) for i in check.below)
+    denied = f"; but the {below} misses no water"
+    return f"{denied}, and the {' and '.join(silent)} is dry" if silent else denied
 
 
 HAZARD = Hazard("spill-edge", rows, present, say, clock)

@@ -9,6 +9,7 @@ from rules.hazards import (
     drain_capacity,
     drain_fouling,
     drain_loss,
+    draws_air,
     dry_run,
     flow_lost,
     flow_weak,
@@ -21,6 +22,7 @@ from rules.hazards import (
     screen_clogging,
     signal,
     spill_edge,
+    splashed,
     top_off_long,
     top_off_unused,
     water_lost,
@@ -37,6 +39,7 @@ HAZARDS: dict[str, Hazard] = {
         drain_capacity,
         chamber_high,
         dry_run,
+        draws_air,
         leak,
         mains,
         lease_lost,
@@ -52,6 +55,7 @@ HAZARDS: dict[str, Hazard] = {
         drain_fouling,
         own,
         out_of_service,
+        splashed,
         signal,
     )
 }

@@ -50,7 +50,8 @@ def say(row: Row, view: View) -> Saying:
     plan = view.plan.top_off
     assert plan is not None
     what = (
-        f"The top-off has been open for {show.duration(plan.longest_s)} and the level is not back"
+        f"The top-off has been open for {show.duration(plan.longest_s)} and the level is not back: "
+        f"the {view.plan.site.label(plan.switch.id)} is still dry"
     )
     if view.memory.top_off_used_s >= plan.daily_s:
         daily = show.duration(plan.daily_s)

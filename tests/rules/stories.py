@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rules.engine import RETURN_S
+from rules.hazards.draws_air import DELAY_S as AIR_DELAY_S
 from rules.signals import EventKind
 from tests.rules.nights import TICK_S, Night
 
@@ -22,6 +23,13 @@ class Story:
     happens: Callable[[Night], None]
     within_s: float
     latches: bool = False
+
+
+def _runs_low_behind_its_float(night: Night) -> None:
+    """The top-off float has long been dry and the low float still says wet; then the flow goes."""
+    night.dry("return-level")
+    night.run(125)
+    night.flow("return-flow", 0.6)
 
 
 CUTTING = (
@@ -50,6 +58,13 @@ CUTTING = (
         "dry-run.return-low",
         lambda night: night.dry("return-low"),
         FILTER_S + TICK_S,
+        latches=True,
+    ),
+    Story(
+        "draws-air",
+        "draws-air.return-low",
+        _runs_low_behind_its_float,
+        AIR_DELAY_S + TICK_S,
         latches=True,
     ),
     Story(

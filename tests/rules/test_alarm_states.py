@@ -139,7 +139,7 @@ def test_a_latching_alarm_waits_for_acknowledge_and_reset() -> None:
     night = Night()
     night.good(90)
     night.wet("display-high")
-    night.run(2)
+    night.run(6)
     assert state_of(night, EDGE) is UNACK
     night.good(GONE_S)
     assert state_of(night, EDGE) is LATCH_UNACK

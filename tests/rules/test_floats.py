@@ -181,7 +181,7 @@ def test_a_wet_edge_latches_and_an_hour_does_not_restart_it() -> None:
     night = Night()
     night.good(100)
     night.wet("display-high")
-    night.run(3)
+    night.run(6)
     night.mend()
     night.rest(3600)
     assert night.phase is Phase.LATCHED

@@ -21,7 +21,7 @@ def tripped() -> tuple[Night, str]:
     night = Night()
     night.good(100)
     night.wet("display-high")
-    night.run(3)
+    night.run(6)
     alarm = night.alarm(EDGE)
     assert alarm is not None
     return night, alarm.code

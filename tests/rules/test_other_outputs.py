@@ -54,7 +54,7 @@ def test_the_sounder_goes_on_when_the_level_has_fallen_until_somebody_acknowledg
     night = Night()
     night.good(100)
     night.wet("display-high")
-    night.run(3)
+    night.run(6)
     night.mend()
     assert sounding(night, 300)
     alarm = night.alarm("spill-edge.display-high")

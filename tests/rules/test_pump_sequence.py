@@ -245,7 +245,7 @@ def test_a_reset_from_afar_is_refused() -> None:
     night = Night()
     night.good(100)
     night.wet("display-high")
-    night.run(3)
+    night.run(6)
     night.mend()
     night.run(FILTER_S + RETURN_S + 1)
     answer = night.reset(origin=Origin.BROKER)
