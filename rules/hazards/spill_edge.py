@@ -82,6 +82,9 @@ def _witnesses(row: Row, view: View) -> str:
         return ""
     names = list(view.plan.site.sensors)
     silent = [view.plan.site.label(names[i]) for i in check.watches if not view.contacts[i].wet]
+    if not check.below:
+        one = "one of them is wrong, or no water gets past it"
+        return f"; but the {' and '.join(silent)} is dry: {one}" if silent else ""
     if any(not view.contacts[i].wet for i in check.below):
         if not silent:
             return ""

@@ -30,6 +30,8 @@ from rules.site.model import Site
 def rows(site: Site, figures: Figures) -> Iterator[Row]:
     """One row for every spill-edge float above the drains that has witnesses."""
     for check in splash_checks(site, figures):
+        if not check.below:
+            continue
         yield Row(
             "splashed",
             check.id,

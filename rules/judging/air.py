@@ -16,7 +16,7 @@ LONG_DRY_S = 120.0
 """The float over the low float must have been dry for so long [s]: a top-off that works has wetted
 it again by then. Shorter is stricter."""
 
-FALLEN_SHARE = 0.7
+FALLEN_SHARE = 0.8
 """The flow has fallen off under this share of what it was when that float fell dry; a pump that
 lifts from a lower level loses a few hundredths of it. More is stricter."""
 

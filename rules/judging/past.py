@@ -157,7 +157,7 @@ def denies(check: SplashCheck, view: View) -> bool:
             return False
         if reading.value + level.tolerance_m > check.height_m:
             return False
-    return all(view.contacts[i].wet for i in check.below)
+    return bool(check.below) and all(view.contacts[i].wet for i in check.below)
 
 
 def _splash(look: _Look, check: SplashCheck, past: SplashPast | None) -> SplashPast | None:

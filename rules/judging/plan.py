@@ -80,7 +80,8 @@ class MeterCheck:
 class SplashCheck:
     """A spill-edge float of a chamber that pumps fill, and what would know of real water there:
     `watches` are the drain-watch floats that would be wet, `below` the floats of the pump's own
-    chamber that would be dry, `levels` the level sensors beside it with the float's height."""
+    chamber that would be dry, `levels` the level sensors beside it with the float's height. Without
+    any of `below` nothing is ever judged to have been splash."""
 
     sensor: int
     id: str
@@ -213,7 +214,7 @@ def _meters(
 
 
 def splash_checks(site: Site, figures: Figures) -> Iterator[SplashCheck]:
-    """Spill-edge floats above the drains that have a witness in the pump's own chamber."""
+    """Spill-edge floats above the drains, with what would know of water there."""
     places, drained = list(site.sensors), site.drained_chambers()
     under = set(downstream(site, drained)) - set(drained)
     for key, sensor in site.floats(duty="spill-edge").items():
@@ -225,7 +226,7 @@ def splash_checks(site: Site, figures: Figures) -> Iterator[SplashCheck]:
             for i in pumps
             for name in _fall_dry(site, figures, list(site.pumps)[i], sensor)
         )
-        if len(pumps) != 1 or not below:
+        if len(pumps) != 1:
             continue
         near = (sensor.chamber, *(k for k in drained if k in _next(site, sensor.chamber)))
         watches = tuple(places.index(name) for k in near for name in site.floats(k, "drain-watch"))

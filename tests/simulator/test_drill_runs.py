@@ -157,6 +157,9 @@ def less(name: str, *hazards: str) -> Ask:
         (less("leak-told-by-fresh-water", "water-lost"), "an alarm water-lost"),
         (less("pump-worn-over-a-night", "flow-weak"), "an alarm flow-weak"),
         (less("top-off-never-asked", "top-off-unused"), "an alarm top-off-unused"),
+        (less("splash-on-the-high-float", "splashed"), "the return pump is started again"),
+        (less("pump-draws-air", "draws-air"), "no pump draws air"),
+        (less("watch-float-stuck-wet", "signal"), "an alarm signal names"),
     ],
     ids=str,
 )
