@@ -53,7 +53,7 @@ def test_tries_are_limited_as_after_any_cut_by_water() -> None:
     night = running()
     for _ in range(3):
         lifted(night)
-        night.rest(1000)
+        night.rest(1300)
         night.good(60)
     assert night.phase is Phase.LATCHED
     night.wait(7200)
