@@ -75,6 +75,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     permitted = _may_top_off(plan, view, row_states, pumps)
     since_s, happened = _top_off(plan, view, permitted)
     events.extend((*ended, *happened))
+    raised = sum(event.kind is EventKind.ALARM_RAISED for event in events)
     after = Memory(
         boot=memory.boot,
         t_s=t_s,
@@ -86,9 +87,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         levels=view.level_states,
         pause=pause,
         judged=past.step(plan, memory, view, pumps),
-        raised=rate.add(
-            memory.raised, sum(event.kind is EventKind.ALARM_RAISED for event in events), t_s
-        ),
+        raised=rate.add(memory.raised, raised, t_s),
         books=keeping.step(
             plan,
             view,
