@@ -34,6 +34,18 @@ class Back:
     alone: bool
 
 
+def meter_of(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
+    """The flow meter that tells a pump's flow, and the share of that flow which passes it."""
+    for index, sensor in enumerate(site.sensors.values()):
+        if isinstance(sensor, FlowMeter):
+            if sensor.on == pump:
+                return index, 1.0
+            branches = figures.lift(pump).branches
+            if sensor.on in branches and branches[sensor.on] > 0:
+                return index, branches[sensor.on] / figures.lift(pump).flow_m3_s
+    return None, 1.0
+
+
 def back_of(site: Site, figures: Figures, pump: str, meter: int, share: float) -> Back:
     """The bound of a pump; `meter` is the place of its meter, `share` what of its flow passes it.
 

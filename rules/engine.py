@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import floor, inf
 
-from rules import alarms, estimate, orders, pausing, pumping, service
+from rules import alarms, estimate, orders, pausing, pumping, service, stops
 from rules.alarming import chatter, rate, sayings, shelving, taking_out
 from rules.alarms import Stimulus
 from rules.balance import keeping
@@ -71,7 +71,8 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
     pumps, row_states = cut_unanswered.watch(plan, view, row_states, pumps)
     pumps, row_states = release.pumps_of_splashes(plan, memory.judged, row_states, pumps, t_s)
-    pause, ended = pausing.overtaken(plan, pause, pumps, t_s)
+    pumps = stops.watch(view, pumps)
+    pause, ended = pausing.overtaken(plan, pause, row_states, pumps, t_s)
     permitted = _may_top_off(plan, view, row_states, pumps)
     since_s, happened = _top_off(plan, view, permitted)
     events.extend((*ended, *happened))

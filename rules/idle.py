@@ -23,6 +23,7 @@ from rules.plan import Plan, PumpPlan
 from rules.pumping import FORGET_S, SETTLE_S, SHOW_S, STAGGER_S
 from rules.resting import RUNS_FORGET_S
 from rules.signals import Phase
+from rules.stops import COUNT_S
 
 
 def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
@@ -42,6 +43,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
         for timer_s in _timers_s(pump, state)
     ]
     timers += _off_timers_s(after)
+    timers += [p.stopped_s + COUNT_S for p in after.pumps if p.stopped_s is not None]
     timers += _top_off_timers_s(plan, after)
     timers += keeping.timers_s(plan, after)
     timers += past.timers_s(after.judged)

@@ -86,7 +86,9 @@ class PumpMemory:
     `runs` how many times on end the guard found it left on, so that a guard that dies again and
     again does not either. `off_since_s` is since when it has not run through [s]: a start that
     fails does not count; None while it runs. `passed_m3` is what has passed its meter since it was
-    switched off at about the rate of when it was cut, `at_cut_m3_s`.
+    switched off at about the rate of when it was cut, `at_cut_m3_s`. A stop that is measured began
+    at `stopped_s` [s]; `ran_back_m3` has passed the meter since, `obeyed` tells that it has slowed
+    down, and `plugged` what the last such stop has shown of its siphon breaks.
     """
 
     phase: Phase = Phase.STARTING
@@ -99,6 +101,10 @@ class PumpMemory:
     off_since_s: float | None = 0.0
     passed_m3: float = 0.0
     at_cut_m3_s: float = 0.0
+    stopped_s: float | None = None
+    ran_back_m3: float = 0.0
+    obeyed: bool = False
+    plugged: bool = False
 
 
 @dataclass(frozen=True, slots=True)

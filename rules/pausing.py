@@ -150,11 +150,20 @@ def obey(
 
 
 def overtaken(
-    plan: Plan, pause: PauseMemory | None, pumps: tuple[PumpMemory, ...], t_s: float
+    plan: Plan,
+    pause: PauseMemory | None,
+    rows: tuple[RowMemory, ...],
+    pumps: tuple[PumpMemory, ...],
+    t_s: float,
 ) -> tuple[PauseMemory | None, tuple[Event, ...]]:
-    """The pause after the pumps were stepped: it ends when a trip has taken them all out of it."""
+    """The pause after the pumps were stepped: it ends when a trip has taken them all out of it, or
+    when what runs back past a plugged siphon break would go over the rim below."""
     if pause is None:
         return None, ()
+    for row, its in zip(plan.rows, rows, strict=True):
+        floods = row.hazard == "siphon-break" and row.priority is Priority.HIGH
+        if floods and its.standing and row.subject in pause.pumps:
+            return None, (_over(plan, pause, t_s, "has ended, for its stop floods what is below"),)
     for pump, state in zip(plan.pumps, pumps, strict=True):
         if pump.id in pause.pumps and state.phase is Phase.PAUSED:
             return pause, ()

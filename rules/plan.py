@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.assessment.doubt import doubt
-from rules.back import Back, back_of
+from rules.back import Back, back_of, meter_of
 from rules.balance import fresh, tracked
 from rules.balance.fresh import FreshPlan
 from rules.balance.tracks import TrackPlan
+from rules.drain_down import DrainDown, drain_down_of
 from rules.figures import Drained, Figures, downstream, feeding_pump
 from rules.hydraulics.network import Hydraulics
 from rules.judging.plan import JudgingPlan
@@ -25,7 +26,7 @@ from rules.site.outputs import (
     TopOffOutput,
 )
 from rules.site.passages import EmergencyDrain, SiphonDrain
-from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+from rules.site.sensors import FloatSwitch, LeakSensor, MainsSensor
 from rules.witness import Witnesses, witnesses_of
 
 PRIME_LONGEST_S = 45.0
@@ -101,7 +102,7 @@ class DrainPlan:
 class PumpPlan:
     """A pump for the tick; `prime_seen` tells whether every siphon that it feeds is watched, None
     where it feeds none; `back` what tells it from water that runs back, None without a meter or an
-    output."""
+    output; `drain_down` what tells of its siphon breaks, None where nothing does."""
 
     id: str
     output: int | None
@@ -112,6 +113,7 @@ class PumpPlan:
     dry_m3: float
     prime_seen: bool | None
     back: Back | None
+    drain_down: DrainDown | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,18 +186,6 @@ def _contacts(site: Site) -> dict[str, Contact]:
             filter_s = sensor.filter if isinstance(sensor, FloatSwitch) else CONTACT_FILTER_S
             found[key] = Contact(index, key, worst, filter_s)
     return found
-
-
-def meter_of(site: Site, figures: Figures, pump: str) -> tuple[int | None, float]:
-    """The flow meter that tells a pump's flow, and the share of that flow which passes it."""
-    for index, sensor in enumerate(site.sensors.values()):
-        if isinstance(sensor, FlowMeter):
-            if sensor.on == pump:
-                return index, 1.0
-            branches = figures.lift(pump).branches
-            if sensor.on in branches and branches[sensor.on] > 0:
-                return index, branches[sensor.on] / figures.lift(pump).flow_m3_s
-    return None, 1.0
 
 
 def _watches(
@@ -326,6 +316,7 @@ def _pump_plans(site: Site, figures: Figures) -> tuple[PumpPlan, ...]:
                 lift.dry_m3,
                 _prime_seen(site, figures, index),
                 back_of(site, figures, key, meter, share) if output and meter is not None else None,
+                drain_down_of(site, figures, key, meter),
             )
         )
     return tuple(plans)

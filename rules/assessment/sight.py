@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from rules.assessment import balances
 from rules.assessment.coverage import Coverage
 from rules.assessment.failures import SPILL_M3, Result
+from rules.back import meter_of
+from rules.drain_down import drain_down_of
 from rules.figures import Figures
 from rules.hazards.base import valve_of
 from rules.site import show
@@ -18,7 +20,7 @@ def coverage(site: Site, figures: Figures, results: tuple[Result, ...]) -> tuple
     """Every failure the assessment knows of, with the sensors that see it."""
     return (
         *(_of_result(site, figures, result) for result in results),
-        *_of_pumps(site),
+        *_of_pumps(site, figures),
         *_of_the_rest(site),
         *balances.coverage(site, figures),
         *_of_sensors(site, results),
@@ -51,7 +53,7 @@ def _of_result(site: Site, figures: Figures, result: Result) -> Coverage:
     return Coverage(result.failure.title, (), "water leaves a tank and nothing tells")
 
 
-def _of_pumps(site: Site) -> Iterator[Coverage]:
+def _of_pumps(site: Site, figures: Figures) -> Iterator[Coverage]:
     for key, pump in site.pumps.items():
         branches = set(site.branches(key))
         meters = tuple(
@@ -68,13 +70,24 @@ def _of_pumps(site: Site) -> Iterator[Coverage]:
         yield Coverage(
             f"{site.label(key)} about to draw air", low, "by the level" if low else "no low float"
         )
+        place, _ = meter_of(site, figures, key)
+        counts = drain_down_of(site, figures, key, place) is not None
         for name, branch in site.branches(key).items():
             if branch.siphon_break is not None:
+                on_its_way = {list(site.sensors)[place]} if counts and place is not None else set()
                 yield Coverage(
                     f"siphon break of the {site.label(name)} plugged",
-                    tuple(site.floats(pump.from_, "spill-edge")),
+                    (
+                        *(k for k in meters if k in on_its_way & _metering(site, (key, name))),
+                        *site.floats(pump.from_, "spill-edge"),
+                    ),
                     "only once the pump stops, by what then runs down",
                 )
+
+
+def _metering(site: Site, where: tuple[str, ...]) -> set[str]:
+    """The meters of a pump or a branch."""
+    return {k for k, s in site.sensors.items() if isinstance(s, FlowMeter) and s.on in where}
 
 
 def _of_the_rest(site: Site) -> Iterator[Coverage]:

@@ -23,13 +23,13 @@ from dataclasses import replace
 
 from rules import unanswered
 from rules.alarming import priority
-from rules.back import back_of
+from rules.back import back_of, meter_of
 from rules.estimate import View
 from rules.figures import Figures
 from rules.hazards.base import Hazard, defied_words, in_words
 from rules.matrix import Clear, Effect, Row
 from rules.memory import PumpMemory, RowMemory
-from rules.plan import Plan, PumpPlan, meter_of
+from rules.plan import Plan, PumpPlan
 from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site

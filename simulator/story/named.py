@@ -44,6 +44,7 @@ HazardName = Literal[
     "mains",
     "lease-lost",
     "cut-unanswered",
+    "siphon-break",
     "top-off-long",
     "water-lost",
     "top-off-unused",

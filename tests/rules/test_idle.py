@@ -11,6 +11,7 @@ from rules.idle import idle_until_s, passed
 from rules.memory import Memory, begin
 from rules.plan import Plan
 from rules.signals import TICK_S, Observation, Phase, Reading
+from rules.stops import COUNT_S
 from simulator.library import load_site
 
 WET = ("return-low", "return-level", "supply")
@@ -69,6 +70,10 @@ def test_a_cause_that_stands_is_idle_and_its_rest_begins_at_its_end(plan: Plan) 
     """The rest counts from when the cause is gone, however many looks were left out before."""
     day = looks(plan, begin(plan, "b"), readings(plan), 200.0)
     cut = looks(plan, day[-1], readings(plan, runs=False, supply=False), 20.0)
+    counts_out_s = cut[-1].pumps[0].stopped_s
+    assert counts_out_s is not None
+    assert idle_until_s(plan, cut[-2], cut[-1]) == counts_out_s + COUNT_S
+    cut = looks(plan, cut[-1], readings(plan, runs=False, supply=False), COUNT_S)
     assert cut[-1].pumps[0].phase is Phase.WAITING
     # until signals are held against what a stop does to them, three minutes after it
     assert idle_until_s(plan, cut[-2], cut[-1]) > cut[-1].t_s + 150.0

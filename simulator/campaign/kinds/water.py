@@ -213,7 +213,7 @@ KINDS = (
     Kind("way on blocked", "screen", _way_on, ("chamber-high", "spill-edge", "dry-run")),
     Kind("branch grown shut", "branch", _branch, BRANCH_NAMED),
     Kind("hose slips", "branch", _hose, ("leak", "dry-run", "top-off-long", "water-lost")),
-    Kind("siphon break plugged", "branch", _siphon_break, ("chamber-high",)),
+    Kind("siphon break plugged", "branch", _siphon_break, ("siphon-break", "chamber-high")),
     Kind("leak", "leak", _leak, ("leak", "dry-run", "top-off-long", "water-lost")),
     Kind("water carried off", "leak", _carried_off, ("dry-run", "top-off-long", "water-lost")),
 )
