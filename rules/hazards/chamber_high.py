@@ -72,6 +72,14 @@ def _truly_high(key: str, view: View) -> bool:
     return view.wet(key) and believed
 
 
+def _ran_back(view: View, chamber: str) -> bool:
+    """True while a pump that draws from a chamber stands, and more has run back than should."""
+    return any(
+        state.plugged and not state.on and view.plan.site.pumps[pump.id].from_ == chamber
+        for pump, state in zip(view.plan.pumps, view.memory.pumps, strict=True)
+    )
+
+
 def say(row: Row, view: View) -> Saying:
     """What a person reads."""
     site = view.plan.site
@@ -84,6 +92,14 @@ def say(row: Row, view: View) -> Saying:
             where=site.label(row.subject),
             done=cut_words(row, view),
             do_now=f"Rinse or free what lies after the {place}, then reset at the guard.",
+        )
+    if _ran_back(view, sensor.chamber):
+        return Saying(
+            what=f"The {place} stands at its spill edge: more ran down than should, past a plugged "
+            "siphon break",
+            where=site.label(row.subject),
+            done="The top-off is shut.",
+            do_now="The pump brings this water up again when it starts. Clean the siphon break.",
         )
     return Saying(
         what=f"The {place} stands at its spill edge: water was added",

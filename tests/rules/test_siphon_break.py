@@ -87,6 +87,15 @@ def test_a_stop_past_a_plugged_break_is_told_of_and_stands_when_the_pump_runs(na
     assert len(night.raised(row(name))) == 1
 
 
+def test_the_high_float_below_then_tells_of_no_added_water() -> None:
+    night = paused("classroom", POWER_CUT_BACK["classroom"])
+    night.wet("return-high")
+    night.run(3)
+    (alarm,) = night.raised("chamber-high.return-high")
+    assert "plugged siphon break" in alarm.saying.what
+    assert "added" not in alarm.saying.what
+
+
 def test_a_later_stop_with_an_open_break_ends_it_once_it_is_counted_out() -> None:
     night = paused("classroom", POWER_CUT_BACK["classroom"])
     night.rest(900)

@@ -52,7 +52,9 @@ def rows(outcome: Outcome) -> list[str]:
 def test_each_plugged_break_is_named_and_no_open_one(name: str, branch: str, seed: int) -> None:
     site = load_site(name)
     assert rows(play(site, seed)) == []
-    assert rows(play(site, seed, branch)) == ["siphon-break.return-pump"]
+    first, *after = rows(play(site, seed, branch))
+    assert first == "siphon-break.return-pump"
+    assert set(after) <= {"chamber-high.return-high"}  # what ran down may reach its float
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
