@@ -160,9 +160,10 @@ def overtaken(
     when what runs back past a plugged siphon break would go over the rim below."""
     if pause is None:
         return None, ()
+    floods = {p.id for p in plan.pumps if p.drain_down is not None and not p.drain_down.fits}
     for row, its in zip(plan.rows, rows, strict=True):
-        floods = row.hazard == "siphon-break" and row.priority is Priority.HIGH
-        if floods and its.standing and row.subject in pause.pumps:
+        plugged = row.hazard == "siphon-break" and its.standing
+        if plugged and row.subject in floods & set(pause.pumps):
             return None, (_over(plan, pause, t_s, "has ended, for its stop floods what is below"),)
     for pump, state in zip(plan.pumps, pumps, strict=True):
         if pump.id in pause.pumps and state.phase is Phase.PAUSED:

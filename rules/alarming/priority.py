@@ -77,6 +77,8 @@ REASONS: dict[str, Reason] = {
     "water-lost": Reason(_LOSS, Within.DAYS, "water goes where no pad is"),
     "drain-loss": Reason(_HARM, Within.DAYS, "the other drains carry all, with room to spare"),
     "drain-loss-no-reserve": Reason(_LOSS, Within.DAYS, "the next drain that closes is the last"),
+    "siphon-break": Reason(_LOSS, Within.DAYS, "a power cut sends down more than it should"),
+    "siphon-break-floods": Reason(_LOSS, Within.HOURS, "a power cut would spill, past all help"),
     "flow-lost": Reason(_HARM, Within.HOURS, "animals bear hours without flow, not a day"),
     "pump-off": Reason(_HARM, Within.HOURS, "an hour without flow does no harm, several do"),
     "pump-off-long": Reason(_LOSS, Within.HOURS, "oxygen runs short within hours"),

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules.alarming import priority
 from rules.back import meter_of
 from rules.drain_down import drain_down_of
 from rules.estimate import View
@@ -22,7 +23,7 @@ from rules.figures import Figures
 from rules.hazards.base import Hazard
 from rules.matrix import Clear, Effect, Row
 from rules.memory import PumpMemory
-from rules.signals import Priority, Saying
+from rules.signals import Saying
 from rules.site import show
 from rules.site.model import Site
 
@@ -42,7 +43,7 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
             0.0,
             Clear.WHEN_CLEAR,
             Effect.ALARM_ONLY,
-            Priority.MEDIUM if expected.fits else Priority.HIGH,
+            priority.of("siphon-break" if expected.fits else "siphon-break-floods"),
         )
 
 
