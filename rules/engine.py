@@ -71,7 +71,6 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     pumps, row_states = _step_pumps(plan, before, row_states, t_s, events)
     pumps, row_states = cut_unanswered.watch(plan, view, row_states, pumps)
     pumps, row_states = release.pumps_of_splashes(plan, memory.judged, row_states, pumps, t_s)
-    pumps = stops.watch(view, pumps)
     pause, ended = pausing.overtaken(plan, pause, row_states, pumps, t_s)
     permitted = _may_top_off(plan, view, row_states, pumps)
     since_s, happened = _top_off(plan, view, permitted)
@@ -82,7 +81,7 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
         t_s=t_s,
         contacts=view.contacts,
         rows=row_states,
-        pumps=pumps,
+        pumps=stops.watch(view, pumps),
         top_off_since_s=since_s,
         top_off_used_s=top_off_used_s(plan, memory, t_s),
         levels=view.level_states,
