@@ -90,6 +90,7 @@ class AlarmPart(_Message):
     where: str = Field(description="where")
     done: str = Field(description="what the guard did")
     do_now: str = Field(description="what a person should do now")
+    consequences: tuple[str, ...] = Field((), description="what only follows from it")
     spill_s: float | None = Field(
         None, ge=0, description="time until water spills [s]; null while no spill is in sight"
     )
@@ -157,7 +158,8 @@ def alert_text(alarm: Alarm, *, with_spill: bool) -> str:
     if with_spill and math.isfinite(alarm.spill_s):
         spill = f"Water would spill in {duration(max(0.0, alarm.spill_s))}."
     done, do_now = sentence(saying.done), sentence(saying.do_now)
-    parts = (_what_and_where(saying), spill, done, do_now, _how_to_answer(alarm))
+    follows = "".join(f"It brings with it: {sentence(each)} " for each in alarm.consequences)
+    parts = (_what_and_where(saying), spill, done, follows.rstrip(), do_now, _how_to_answer(alarm))
     return " ".join(filter(None, parts))
 
 
@@ -227,6 +229,7 @@ def _alarm_part(alarm: Alarm) -> AlarmPart:
         where=alarm.saying.where,
         done=alarm.saying.done,
         do_now=alarm.saying.do_now,
+        consequences=alarm.consequences,
         spill_s=round(max(0.0, alarm.spill_s), 1) if math.isfinite(alarm.spill_s) else None,
     )
 

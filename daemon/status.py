@@ -107,6 +107,7 @@ class StatusBoard:
         lines += [_out(one, site) for one in decision.out]
         for alarm in decision.alarms:
             lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")
+            lines += [f"  and so: {each}" for each in alarm.consequences]
         if not decision.alarms:
             lines.append("no alarm")
         if decision.rates.day:

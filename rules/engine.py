@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 from math import floor, inf
 
-from rules import alarms, estimate, orders, pausing, pumping, service, stops
-from rules.alarming import chatter, rate, sayings, shelving, taking_out
+from rules import alarms, charging, estimate, orders, pausing, pumping, service, stops
+from rules.alarming import chatter, folding, rate, sayings, shelving, taking_out
 from rules.alarms import Stimulus
 from rules.balance import keeping
+from rules.charging import RETURN_S
 from rules.estimate import View
 from rules.figures import compute
 from rules.hazards import cut_unanswered
@@ -38,10 +39,6 @@ from rules.site.model import Site
 
 SETTLED_S = 60.0
 """A pump must have run for this long before the top-off may open [s]; longer is stricter."""
-
-RETURN_S = 10.0
-"""A cause that was acted on at once must be gone for this long before it counts as gone [s]: waves
-at a float are one alarm, not a thousand. Longer is stricter."""
 
 DAY_S = 86400.0
 
@@ -111,10 +108,11 @@ def _step_rows(
         state = states[i]
         if view.memory.out and service.is_out(plan.site, row, view.memory.out):
             continue
-        if shelving.over(state, view.t_s):
-            state = states[i] = _unshelve(view, row, state, states, events)
-        told = events if state.shelved_until_s is None else list[Event]()  # what is shelved is mute
         present = HAZARDS[row.hazard].present(row, view)
+        if shelving.over(state, view.t_s) or folding.is_over(plan, states, state, present):
+            state = states[i] = _told_anew(view, row, state, states, events)
+        mute = state.folded or state.shelved_until_s is not None
+        told = list[Event]() if mute else events
         if present and pause is not None and not state.standing:
             present = not pausing.suppressed(pause, row)
         if not present and chatter.over(state, view.t_s):
@@ -122,17 +120,20 @@ def _step_rows(
         held_over = first and state.held
         if not present and not held_over and not state.standing and state.charge_s == 0.0:
             continue
-        charge, standing = _charge(row, state, present, view.dt_s)
+        charge, standing = charging.step(row, state, present, view.dt_s)
         if held_over:
             # latched before the guard restarted: say it again, with a code of this boot
             charge = (row.delay_s or RETURN_S) * present
             before_restart = replace(state, charge_s=charge, standing=present)
             states[i] = _raise(view, row, before_restart, states, told)
         elif standing and not state.standing:
-            raised = replace(state, charge_s=charge, standing=True)
-            states[i] = _come(view, row, raised, states, told)
+            into = folding.into(plan, states, i)
+            raised = replace(state, charge_s=charge, standing=True, folded=into)
+            states[i] = _come(view, row, raised, states, list[Event]() if into else told)
+            if into:
+                events.append(folding.told(row, states[i], view.t_s))
         elif present and standing and _worse(row, view, state):
-            grown = replace(state, charge_s=charge, shelved_until_s=None)
+            grown = replace(state, charge_s=charge, shelved_until_s=None, folded="")
             states[i] = _raise(view, row, grown, states, events, stimulus=Stimulus.WORSE)
         elif state.standing and not standing:
             cleared = replace(state, charge_s=charge, standing=False)
@@ -142,37 +143,18 @@ def _step_rows(
     return tuple(states)
 
 
-def _unshelve(
+def _told_anew(
     view: View, row: Row, state: RowMemory, states: list[RowMemory], events: list[Event]
 ) -> RowMemory:
-    """The time of a shelved row is over: what still stands is told anew."""
-    back = shelving.taken_back(state)
+    """A row is shelved or folded no longer: what still stands is told now."""
+    back = shelving.taken_back(replace(state, folded=""))
     if back.standing:
         return _raise(view, row, back, states, events, stimulus=Stimulus.WORSE)
-    if back.state is AlarmState.NORMAL:
+    if back.state is AlarmState.NORMAL and not state.folded:
         alarm = alarms.as_told(row, back)
         text = f"No longer shelved, and gone: {alarm.saying.what}"
         events.append(Event(EventKind.ALARM_ENDED, view.t_s, row.subject, text, alarm))
     return back
-
-
-def _charge(row: Row, state: RowMemory, present: bool, dt_s: float) -> tuple[float, bool]:
-    """Net time with the cause, and whether it stands: from a full charge until an empty one.
-
-    A row without a delay stands at once, and until its cause has been gone for `RETURN_S`.
-    """
-    if row.delay_s == 0.0:
-        if present:
-            return RETURN_S, True
-        left = max(0.0, state.charge_s - dt_s)
-        return (0.0, False) if left < 1e-9 else (left, state.standing)
-    if present:
-        charge = min(row.delay_s, state.charge_s + dt_s)
-        return charge, state.standing or charge >= row.delay_s - 1e-9
-    charge = max(0.0, state.charge_s - dt_s)
-    if charge < 1e-9:
-        return 0.0, False
-    return charge, state.standing
 
 
 def _come(
@@ -371,9 +353,10 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         leak = any(after.rows[i].standing for i in spare.leaks)
         outputs[spare.output] = idle and not high and not leak and pausing.stirs(after.pause)
     standing = tuple(
-        alarms.as_told(row, state)
+        folding.with_consequences(alarms.as_told(row, state), after.rows)
         for row, state in zip(plan.rows, after.rows, strict=True)
-        if state.state is not AlarmState.NORMAL or state.shelved_until_s is not None
+        if (state.state is not AlarmState.NORMAL or state.shelved_until_s is not None)
+        and not state.folded
     )
     sounding = any(
         alarm.priority is Priority.HIGH and alarm.state in orders.ACKNOWLEDGEABLE

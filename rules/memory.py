@@ -57,7 +57,7 @@ class RowMemory:
     tells that nothing but a signal that cannot be read has raised it; `stage` counts how many times
     it has grown worse while it stood. `comings` are when its cause came of late [s]; one that comes
     often leaves the alarm standing until `lingers_until_s` [s] after it has gone. A person has put
-    it aside until `shelved_until_s` [s].
+    it aside until `shelved_until_s` [s]. `folded` is the row in whose alarm it is told.
     """
 
     charge_s: float = 0.0
@@ -76,6 +76,7 @@ class RowMemory:
     comings: tuple[float, ...] = ()
     lingers_until_s: float | None = None
     shelved_until_s: float | None = None
+    folded: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -161,7 +161,10 @@ class Saying:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """One alarm as it stands; `code` answers it, and is valid for this occurrence only."""
+    """One alarm as it stands; `code` answers it, and is valid for this occurrence only.
+
+    `consequences` is what only follows from it, and is told in it.
+    """
 
     row: str
     hazard: str
@@ -172,6 +175,7 @@ class Alarm:
     since_s: float
     saying: Saying
     spill_s: float = inf
+    consequences: tuple[str, ...] = ()
 
 
 class EventKind(StrEnum):
@@ -182,6 +186,7 @@ class EventKind(StrEnum):
     ALARM_RETURNED = "alarm-returned"
     ALARM_ACKNOWLEDGED = "alarm-acknowledged"
     ALARM_ENDED = "alarm-ended"
+    ALARM_FOLDED = "alarm-folded"
     ALARM_SHELVED = "alarm-shelved"
     ALARM_UNSHELVED = "alarm-unshelved"
     PUMP_STARTED = "pump-started"

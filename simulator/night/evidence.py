@@ -157,12 +157,21 @@ class Evidence:
         return causes & standing
 
     def first_alarm_s(self, hazard: str, subject: str | None = None) -> float | None:
-        """When an alarm of this hazard, at this subject where one is given, was first raised after
-        the cause."""
+        """When an alarm of this hazard, at this subject where one is given, was first told after
+        the cause: raised, or told in the alarm that it follows from."""
         since = self.cause_s or 0.0
         wanted = hazard if subject is None else f"{hazard}.{subject}"
+        kinds = (EventKind.ALARM_RAISED, EventKind.ALARM_FOLDED)
         return next(
-            (t for t, name, row in self.alarms() if t >= since and wanted in (name, row)), None
+            (
+                event.t_s
+                for event in self.events
+                if event.kind in kinds
+                and event.t_s >= since
+                and event.alarm is not None
+                and wanted in (event.alarm.hazard, event.alarm.row)
+            ),
+            None,
         )
 
     def alarms(self) -> list[tuple[float, str, str]]:
