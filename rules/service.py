@@ -89,7 +89,7 @@ def _is_blind(site: Site, row: Row, out: Collection[str]) -> bool:
             eyes: tuple[str, ...] = (*watches, *site.levels(row.subject))
         case "drain-fouling":
             eyes = tuple(site.levels(row.subject))
-        case "flow-lost" | "cut-unanswered":
+        case "flow-lost" | "flow-weak" | "cut-unanswered":
             metered = (row.subject, *site.branches(row.subject))
             eyes = tuple(
                 key

@@ -28,7 +28,8 @@ FOLLOWS: dict[str, frozenset[str]] = {
     "dry-run": frozenset({"flow-lost"}),
     "leak": frozenset({"flow-lost", "water-lost"}),
     "mains": frozenset({"flow-lost", "lease-lost"}),
-    "flow-lost": frozenset({"own"}),
+    "flow-lost": frozenset({"flow-weak", "own"}),
+    "flow-weak": frozenset({"own"}),
 }
 """Which hazards are but consequences of one that is in force, for the same pumps."""
 
@@ -64,6 +65,8 @@ def _pumps(plan: Plan, row: Row) -> set[str]:
     of = plan.site.rows[row.subject].of if row.hazard == "own" else row.subject
     if of in plan.site.pumps:
         return {of}
+    if of in plan.sensors:
+        return {pump.id for pump in plan.pumps if pump.meter == plan.sensors[of]}
     for drain in plan.drains:
         if drain.chamber == of:
             return {plan.pumps[place].id for place, _ in drain.feeds}
