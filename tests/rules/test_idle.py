@@ -8,6 +8,7 @@ import pytest
 
 from rules import engine
 from rules.idle import idle_until_s, passed
+from rules.judging.plan import AFTER_STOP_S
 from rules.memory import Memory, begin
 from rules.plan import Plan
 from rules.signals import TICK_S, Observation, Phase, Reading
@@ -76,7 +77,7 @@ def test_a_cause_that_stands_is_idle_and_its_rest_begins_at_its_end(plan: Plan) 
     cut = looks(plan, cut[-1], readings(plan, runs=False, supply=False), COUNT_S)
     assert cut[-1].pumps[0].phase is Phase.WAITING
     # until signals are held against what a stop does to them, three minutes after it
-    assert idle_until_s(plan, cut[-2], cut[-1]) > cut[-1].t_s + 150.0
+    assert idle_until_s(plan, cut[-2], cut[-1]) == counts_out_s + AFTER_STOP_S
     waited = looks(plan, cut[-1], readings(plan, runs=False, supply=False), 60.0)
     over = passed(plan, cut[-1], waited[-1].t_s)
     assert close(over, waited[-1])
