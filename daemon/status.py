@@ -80,6 +80,7 @@ class StatusBoard:
             status["levels"] = [asdict(level) for level in self._decision.levels]
             status["pause"] = asdict(self._decision.pause) if self._decision.pause else None
             status["alarms"] = [asdict(alarm) for alarm in self._decision.alarms]
+            status["signals"] = [asdict(one) for one in self._decision.signals]
             status["out_of_service"] = [asdict(one) for one in self._decision.out]
             status["rates"] = asdict(self._decision.rates)
             status["outputs"] = dict(zip(self._plan.outputs, self._decision.outputs, strict=True))
@@ -104,6 +105,8 @@ class StatusBoard:
             )
         for level in decision.levels:
             lines.append(f"{site.label(level.sensor)}: {_reading(level, units)}")
+        for signal in decision.signals:
+            lines.append(f"{site.label(signal.sensor)}: {signal.status}; {signal.why}")
         lines += [_out(one, site) for one in decision.out]
         for alarm in decision.alarms:
             lines.append(f"{alarm.state.value} {alarm.code}: {alarm.saying.what}")

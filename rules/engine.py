@@ -18,7 +18,7 @@ from rules.estimate import View
 from rules.figures import compute
 from rules.hazards import cut_unanswered
 from rules.hazards.table import HAZARDS, rows
-from rules.judging import past, release
+from rules.judging import past, release, status
 from rules.levels import level_figures
 from rules.matrix import Clear, Effect, Row
 from rules.memory import Memory, PumpMemory, RowMemory
@@ -54,8 +54,7 @@ def plan_for(site: Site, without: frozenset[str] = frozenset()) -> Plan:
 
 def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, Decision]:
     """One tick: returns what to remember and what to do."""
-    t_s = observation.t_s
-    events: list[Event] = []
+    t_s, events = observation.t_s, list[Event]()
     row_states, answers = orders.obey(plan, memory, observation)
     pause, said = pausing.obey(plan, memory, row_states, observation)
     out, row_states, served = taking_out.obey(plan, memory, row_states, observation)
@@ -380,4 +379,5 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         pause=pausing.figures(after.pause, after.t_s),
         rates=rate.rates(after.raised, after.t_s),
         out=service.figures(plan, after.out, after.t_s) if after.out else (),
+        signals=status.figures(plan, view, after.rows),
     )

@@ -305,6 +305,16 @@ class OutFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class SignalFigures:
+    """A signal of which there is something to say: its status in the words of NAMUR NE 107
+    (failure, function check, out of specification, maintenance required), and why."""
+
+    sensor: str
+    status: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmRates:
     """Alarms raised in the last ten minutes and in the last day, to the minute and to the hour; and
     whether they are a flood, so many that each hides the others."""
@@ -327,3 +337,4 @@ class Decision:
     pause: PauseFigures | None = None
     rates: AlarmRates = AlarmRates()
     out: tuple[OutFigures, ...] = ()
+    signals: tuple[SignalFigures, ...] = ()

@@ -1,4 +1,4 @@
-"""What is to be doubted of each signal now, and in which class of NAMUR NE 107 that puts it."""
+"""What is to be doubted of each signal now."""
 
 from __future__ import annotations
 
@@ -16,16 +16,6 @@ STOOD_M = 0.003
 """A level sensor that moved no more than this while its chamber ran full or empty stands [m]."""
 
 
-class Status(StrEnum):
-    """Status of a signal, in the classes of NAMUR NE 107; `GOOD` where nothing is to be said."""
-
-    GOOD = "good"
-    MAINTENANCE = "maintenance required"
-    OUT_OF_SPECIFICATION = "out of specification"
-    FUNCTION_CHECK = "function check"
-    FAILURE = "failure"
-
-
 class Doubt(StrEnum):
     """Why a signal is doubted."""
 
@@ -38,23 +28,6 @@ class Doubt(StrEnum):
     COUNTS_AT_REST = "it counts while nothing can flow"
     COUNTS_TOO_MUCH = "it shows more than the pump can lift"
     SHOWS_NOTHING = "it shows no flow while the pump runs"
-    STUCK_WET = "it stays wet while the pump draws its chamber down"
-
-
-STATUS = {
-    Doubt.UNREAD: Status.FAILURE,
-    Doubt.UNCERTAIN: Status.OUT_OF_SPECIFICATION,
-    Doubt.OVER_A_DRY_ONE: Status.OUT_OF_SPECIFICATION,
-    Doubt.AGAINST_A_FLOAT: Status.OUT_OF_SPECIFICATION,
-    Doubt.WET_AFTER_A_STOP: Status.OUT_OF_SPECIFICATION,
-    Doubt.STANDS_STILL: Status.FAILURE,
-    Doubt.COUNTS_AT_REST: Status.FAILURE,
-    Doubt.COUNTS_TOO_MUCH: Status.OUT_OF_SPECIFICATION,
-    Doubt.SHOWS_NOTHING: Status.FAILURE,
-    Doubt.STUCK_WET: Status.FAILURE,
-}
-"""Classes of NAMUR NE 107 (from memory): failure = the signal is invalid; out of specification =
-it is outside of what it may be, and so in doubt."""
 
 
 def lower_and_dry(key: str, view: View) -> str | None:

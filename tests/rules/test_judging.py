@@ -256,3 +256,28 @@ def test_a_top_off_float_that_falls_dry_proves_that_the_pump_runs() -> None:
     (alarm,) = night.raised("signal.return-flow")
     assert "the pump runs" in alarm.saying.what
     assert night.on("pump-relay")
+
+
+# --- status in the classes of NAMUR NE 107 --------------------------------------------------------
+
+
+def statuses(night: Night) -> dict[str, str]:
+    """The signals of which there is something to say."""
+    assert night.decision is not None
+    return {one.sensor: one.status for one in night.decision.signals}
+
+
+def test_each_signal_has_a_status_in_the_words_of_the_standard() -> None:
+    """The four classes are those of NAMUR NE 107, from memory."""
+    night = running()
+    assert statuses(night) == {}
+    night.bad("return-level")
+    night.flow("return-flow", 1.6)
+    night.run(10)
+    assert statuses(night) == {"return-level": "failure", "return-flow": "out of specification"}
+    splash = running()
+    lifted(splash)
+    splash.run(40)
+    assert statuses(splash) == {"display-high": "maintenance required"}
+    splash.rest(400)
+    assert statuses(splash) == {}
