@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pickle
 import time
+import tracemalloc
 from collections import defaultdict
 from collections.abc import Callable
 
-from rules.signals import TICK_S
+from daemon.guard import Guard
+from rules.signals import TICK_S, Decision, EventKind, Observation
 from simulator import library
 from simulator.campaign.draw import draw
 from simulator.night.night import QUIET_S
@@ -15,6 +18,7 @@ from simulator.water.plant import Plant
 
 Say = Callable[[str, str], None]
 SEED = 4711
+DAY_S = 86400.0
 NIGHTS = 10_000
 
 
@@ -52,6 +56,36 @@ def drill_speed(say: Say) -> None:
     taken = time.perf_counter() - began
     say(f"drill of {long.lasts / 3600.0:.0f} h, looks left out", f"{taken:9.2f} s")
     say("  simulated seconds a second", f"{long.lasts / taken:9.0f}")
+
+
+def month(say: Say) -> None:
+    """Four healthy weeks on end: what the guard remembers, and all that the process holds, by day.
+
+    What is remembered is measured as it would be written to a file; it differs by texts that stand
+    only now and then, and must not grow.
+    """
+    site, week = library.load_site("classroom"), library.load_drill("healthy-week")
+    happens = [
+        event.model_copy(update={"at": event.at + n * week.lasts})
+        for n in range(4)
+        for event in week.happens
+    ]
+    drill = week.model_copy(update={"lasts": 4 * week.lasts, "happens": tuple(happens)})
+    days: dict[int, tuple[int, int]] = {}
+
+    def tap(t_s: float, _seen: Observation, _decided: Decision, guard: Guard) -> None:
+        day = int(t_s // DAY_S)
+        if day not in days:
+            days[day] = len(pickle.dumps(guard.before)), tracemalloc.get_traced_memory()[0]
+
+    tracemalloc.start()
+    outcome = run(site, drill, 1, tap=tap, trace=False)
+    tracemalloc.stop()
+    cuts = sum(event.kind is EventKind.PUMP_CUT for event in outcome.events)
+    for day in (1, 7, 14, 21, 27):
+        remembered, held = days[day]
+        say(f"day {day}: the guard's memory", f"{remembered:9d} B   (process {held / 1e6:.2f} MB)")
+    say("cuts, alarms in four healthy weeks", f"{cuts:9d}, {len(outcome.alarms)}")
 
 
 def campaign_speed(name: str, nights: int, say: Say) -> None:

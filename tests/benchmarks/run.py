@@ -44,7 +44,7 @@ from rules.signals import (  # noqa: E402
 )
 from rules.site.model import Site  # noqa: E402
 from simulator import library  # noqa: E402
-from tests.benchmarks.nights import campaign_speed, drill_speed, plant_speed  # noqa: E402
+from tests.benchmarks.nights import campaign_speed, drill_speed, month, plant_speed  # noqa: E402
 from tests.daemon.boards import MemoryBoard  # noqa: E402
 
 CHILD = """
@@ -269,6 +269,7 @@ PARTS: dict[str, Callable[[int], None]] = {
     "step": lambda n: [engine_step(name, 4000 * n) for name in ("classroom", "rack")] and None,
     "plant": lambda _n: [plant_speed(name, say) for name in ("classroom", "rack")] and None,
     "drill": lambda _n: drill_speed(say),
+    "month": lambda _n: month(say),
     "campaign": lambda n: [campaign_speed(s, 8 * n, say) for s in ("classroom", "rack")] and None,
     "edge": lambda n: cost_of_edges(2 * n),
     "recorder": lambda n: [recorder(name, 1300 * n) for name in ("classroom", "rack")] and None,
