@@ -60,6 +60,7 @@ class _File(BaseModel):
     top_off_used_s: NonNegativeFloat = 0.0
     books: dict[str, NonNegativeFloat] = {}
     out_s: dict[str, NonNegativeFloat] = {}
+    baselines: dict[str, tuple[NonNegativeFloat, NonNegativeFloat, NonNegativeFloat]] = {}
 
 
 def _kept_in(text: str) -> Kept:
@@ -75,6 +76,7 @@ def _kept_in(text: str) -> Kept:
         held.top_off_used_s,
         held.books,
         held.out_s,
+        held.baselines,
     )
 
 
@@ -90,6 +92,7 @@ def text_of(kept: Kept) -> str:
         top_off_used_s=kept.top_off_used_s,
         books=dict(kept.books),
         out_s=dict(kept.out_s),
+        baselines=dict(kept.baselines),
     )
     return json.dumps(held.model_dump())
 

@@ -60,6 +60,8 @@ def step(plan: Plan, memory: Memory, observation: Observation) -> tuple[Memory, 
     out, row_states, served = taking_out.obey(plan, memory, row_states, observation)
     events.extend((*answers, *said, *served))
     before = replace(memory, rows=row_states, pause=pause, out=out)
+    if orders.forgets(answers):
+        before = replace(before, sights=())
     if out:
         observation = service.masked(plan, out, observation)
     view = estimate.look(plan, before, observation)

@@ -12,6 +12,7 @@ from rules.balance.books import EMPTY, Books
 from rules.judging.remembered import NOTHING, Judged
 from rules.judging.remembered import begin as begin_judged
 from rules.matrix import Clear, Row
+from rules.observer import keeping as baselines
 from rules.observer.sight import Sight
 from rules.plan import Plan, PumpPlan
 from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
@@ -159,7 +160,7 @@ class Kept:
     are the pumps left on, none after an orderly stop; `top_off_used_s` is what of a day's opening
     was used up [s]; `books` what the water's bookkeeping needs, by name. `out_s` are the sensors
     and rows out of service, each with for how long [s]; what was shelved is not kept, and is told
-    again.
+    again. `baselines` are what was learned of each chamber's drains.
 
     A planned pause is not kept: nobody can tell how long the guard was away, and who waits for the
     pump to come back by itself is better served by one that comes too early, in its stages.
@@ -174,6 +175,7 @@ class Kept:
     top_off_used_s: float = 0.0
     books: Mapping[str, float] = field(default_factory=dict)
     out_s: Mapping[str, float] = field(default_factory=dict)
+    baselines: Mapping[str, baselines.Baseline] = field(default_factory=dict)
 
 
 def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
@@ -193,6 +195,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
         pumps,
         top_off_used_s=kept.top_off_used_s,
         books=bookkeeping.begun(plan.tracks, kept.books),
+        sights=baselines.begun(plan.drains, kept.baselines),
         out=tuple(OutMemory(key, -for_s) for key, for_s in kept.out_s.items() if key in known),
         judged=judged,
     )
@@ -235,6 +238,7 @@ def keep(plan: Plan, memory: Memory) -> Kept:
         _kept_top_off_s(plan, memory.top_off_used_s),
         bookkeeping.kept(plan.tracks, memory.books),
         {one.id: KEPT_OUT_S * floor((memory.t_s - one.since_s) / KEPT_OUT_S) for one in memory.out},
+        baselines.kept(plan.drains, memory.sights),
     )
 
 

@@ -16,6 +16,9 @@ from rules.signals import AlarmState, Command, Event, EventKind, Observation, Or
 EVERYTHING = "all"
 """In place of a code: a reset of all that is latched."""
 
+BASELINE = "baseline"
+"""In place of a code: what was learned of the drains is forgotten, and learned anew."""
+
 OF_ALARMS = (Order.ACKNOWLEDGE, Order.RESET, *shelving.ORDERS)
 
 ACKNOWLEDGEABLE = (AlarmState.UNACK_ALARM, AlarmState.RTN_UNACK, AlarmState.LATCH_UNACK)
@@ -96,6 +99,9 @@ def _reset(
 
     if command.origin is not Origin.LOCAL:
         return refuse("a reset starts a pump: it is done at the guard, not from afar")
+    if command.code == BASELINE:
+        text = "What was learned of the drains is forgotten; it is learned anew over two days"
+        return states, Event(EventKind.ORDER_OBEYED, t_s, command.code, text)
     held = [i for i, state in enumerate(states) if state.held]
     if not held:
         return refuse("nothing is latched")
@@ -123,3 +129,10 @@ def _reset(
     rows = tuple(plan.rows[i].id for i in held)
     text = "Reset: " + "; ".join(plan.rows[i].cause for i in held)
     return tuple(after), Event(EventKind.ORDER_OBEYED, t_s, command.code, text, causes=rows)
+
+
+def forgets(answers: tuple[Event, ...]) -> bool:
+    """True when one of these answers says that what was learned of the drains is forgotten."""
+    return any(
+        event.kind is EventKind.ORDER_OBEYED and event.subject == BASELINE for event in answers
+    )

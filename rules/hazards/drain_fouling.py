@@ -72,7 +72,7 @@ def say(row: Row, view: View) -> Saying:
         where=place,
         done="Nothing was cut; the pump runs on.",
         do_now=f"Look into the {lead} today, at its mouth first."
-        " If it is clean, compare the level sensor with a ruler.",
+        " If it is clean and somebody has moved the level sensor: weirkeeper reset --baseline.",
     )
 
 

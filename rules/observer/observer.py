@@ -43,7 +43,7 @@ def observe(
     t_s: float,
 ) -> tuple[Sight, ...]:
     """Every drained chamber one tick on."""
-    sights = memory.sights or tuple(Sight() for _ in plan.drains)
+    sights = memory.sights or tuple(Sight(Gathered(looked_s=t_s)) for _ in plan.drains)
     return tuple(
         sight
         if drain.chart is None

@@ -11,10 +11,12 @@ from dataclasses import replace
 
 import pytest
 
+from rules.memory import Kept, keep
 from rules.observer import detector, observer
 from rules.observer.detector import cusum
 from rules.observer.sight import Sight
-from rules.signals import EventKind, Quality, Reading
+from rules.orders import BASELINE
+from rules.signals import EventKind, Origin, Quality, Reading
 from tests.level_site import LEVEL, level_site
 from tests.rules.nights import Night
 
@@ -286,3 +288,44 @@ def test_a_stale_reference_begins_anew_and_keeps_its_baseline() -> None:
     told.run(20.0)
     assert not sight(told).detector.warm
     assert sight(told).detector.baseline.seen_s > 600.0
+
+
+# --- what outlives a restart, and a reset --------------------------------------------------------
+
+
+def learned() -> Night:
+    told = good()
+    told.run(2.0 * 86400.0, 50.0)
+    return told
+
+
+def test_the_baseline_outlives_a_restart_and_tells_of_what_came_meanwhile() -> None:
+    before = learned()
+    kept = keep(before.plan, before.memory)
+    assert set(kept.baselines) == {"overflow-box"}
+    before.run(3600.0, 10.0)
+    assert keep(before.plan, before.memory).baselines == kept.baselines, "nothing new to write"
+    for known, raises in ((kept, True), (Kept(), False)):
+        after = Night(level_site(), kept=known)
+        stands(after, 0.88)
+        after.run(WARM_S + 2.0 * 3600.0, 5.0)
+        assert bool(after.raised(ROW)) is raises
+
+
+def test_a_reset_of_the_baseline_forgets_it_and_releases_nothing() -> None:
+    told = learned()
+    stands(told, 0.97)
+    assert raised_after_s(told, 3600.0) is not None
+    denied = told.reset(BASELINE, Origin.BROKER)
+    assert denied.kind is EventKind.ORDER_REFUSED
+    assert sight(told).detector.baseline.seen_s == detector.LEARN_S
+    assert told.reset(BASELINE).kind is EventKind.ORDER_OBEYED
+    assert sight(told).detector == detector.Detector()
+    told.run(3600.0, 10.0)
+    assert len(told.raised(ROW)) == 1, "it is the good day of the new baseline"
+    assert len(told.of(EventKind.ALARM_RETURNED)) == 1
+
+
+def test_a_baseline_that_cannot_be_is_learned_anew() -> None:
+    wrong = Kept(baselines={"overflow-box": (0.3, 1e-6, 172800.0), "gone": (0.1, 0.001, 1.0)})
+    assert Night(level_site(), kept=wrong).memory.sights[0] == Sight()
