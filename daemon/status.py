@@ -11,7 +11,7 @@ from daemon.flight import Flight
 from daemon.link import Link
 from daemon.loop import Tally
 from rules.plan import Plan
-from rules.signals import Decision, LevelFigures, OutFigures, PauseFigures
+from rules.signals import Condition, Decision, LevelFigures, OutFigures, PauseFigures
 from rules.site import show
 from rules.site.model import Site
 from rules.site.show import Units
@@ -23,6 +23,15 @@ def _reading(level: LevelFigures, units: Units) -> str:
         return f"not known, {level.why or 'it cannot be read'}"
     read = f"{show.length(level.level_m, units)}, good to {show.length(level.tolerance_m, units)}"
     return f"{read}; {level.why}" if level.why else read
+
+
+def _left(condition: Condition) -> str:
+    """How much of the main drain is left, where a level sensor tells; else why it is not known."""
+    if condition.share is None:
+        return f"; condition not known: {condition.why}" if condition.why else ""
+    of = "what was learned" if condition.learned else "the drawing"
+    least, most = show.share(condition.least), show.share(condition.most)
+    return f"; main drain at {show.share(condition.share)} of {of} ({least} to {most})"
 
 
 def paused(pause: PauseFigures, site: Site) -> str:
@@ -101,7 +110,7 @@ class StatusBoard:
             spill = "" if isinf(drain.spill_s) else f", spills in {show.duration(drain.spill_s)}"
             lines.append(
                 f"{site.label(drain.chamber)}: {show.flow(drain.return_m3_s, units)} come, drains "
-                f"carry {show.flow(drain.capacity_m3_s, units)}{spill}"
+                f"carry {show.flow(drain.capacity_m3_s, units)}{spill}{_left(drain.condition)}"
             )
         for level in decision.levels:
             lines.append(f"{site.label(level.sensor)}: {_reading(level, units)}")
