@@ -86,6 +86,7 @@ REASONS: dict[str, Reason] = {
     "lease-lost": Reason(_HARM, Within.HOURS, "a guard that hangs again may hang when needed"),
     "top-off-long": Reason(_HARM, Within.HOURS, "the salinity falls, or the pump runs low"),
     "top-off-unused": Reason(_HARM, Within.HOURS, "a float that hangs wet lets the pump run low"),
+    "reservoir-low": Reason(_UPKEEP, Within.DAYS, "what evaporates is no longer replaced soon"),
     "flow-weak": Reason(_HARM, Within.DAYS, "animals get less flow week by week"),
     "screen-clogging": Reason(_UPKEEP, Within.DAYS, "a rinse is due, and nothing is lost yet"),
     "splashed": Reason(_UPKEEP, Within.DAYS, "there was no water, and the pump comes back"),

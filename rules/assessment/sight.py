@@ -107,7 +107,12 @@ def _of_the_rest(site: Site) -> Iterator[Coverage]:
         note = "when the level has fallen to the low float" if low else "no low float"
         if wanting and valve_of(site) is not None:
             note = f"by {show.duration(site.top_off.longest)} open, and the level not back"
-        yield Coverage("reservoir empty, or its valve stuck shut", wanting or low, note)
+        inside = (
+            *site.floats(site.top_off.reservoir, "dry-run"),
+            *site.levels(site.top_off.reservoir),
+        )
+        sensors = (*inside, *(wanting or low))
+        yield Coverage("reservoir empty, or its valve stuck shut", sensors, note)
 
 
 def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:

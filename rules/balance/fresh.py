@@ -46,6 +46,10 @@ MADE_UP_S = 3600.0
 """For so long after a planned pause what is added makes up for what hands took out [s], and after
 the top-off was forbidden for so long, for what evaporated meanwhile."""
 
+RESERVE_DAYS, RESERVE_SHARE = 1.0, 0.3
+"""The reservoir is nearly empty with so many days' evaporation left in it, or this share of what it
+holds, whichever is less; more is stricter."""
+
 KEPT_SUM_S, KEPT_WAIT_S = 30.0, 3600.0
 """Sums, and the wait for an opening, are kept in such steps, rounded down [s]: a card wears out by
 writing."""
@@ -64,13 +68,16 @@ class FreshPlan:
     """What a site's evaporation makes of the top-off.
 
     `day_s` is how long the valve is open for a day's evaporation [s]; with the float in order no
-    more than `wait_s` passes from one opening to the next [s].
+    more than `wait_s` passes from one opening to the next [s]. The reservoir is nearly empty under
+    `low_m` above its bottom [m], or `drawn_s` of open time after it was full [s].
     """
 
     day_s: float
     quick: Sum
     slow: Sum
     wait_s: float
+    low_m: float
+    drawn_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +86,7 @@ class Fresh:
 
     `waited_s` is how long the top-off could have opened and was not asked to, `waits` whether it
     can now; `barred_since_s` is since when it may not, None while it may; until `made_up_s` what is
-    added makes up for what was missed.
+    added makes up for what was missed. `drawn_s` is the open time since the reservoir was full.
     """
 
     quick_s: float = 0.0
@@ -88,6 +95,7 @@ class Fresh:
     waits: bool = False
     barred_since_s: float | None = None
     made_up_s: float = 0.0
+    drawn_s: float = 0.0
 
 
 NEW = Fresh()
@@ -109,7 +117,16 @@ def derive(site: Site, figures: Figures) -> FreshPlan | None:
 
     wait_s = DAY_S * (1.0 + opening_m3 / (DAMP_SHARE * evaporates_m3))
     quick, slow = summed(QUICK_DAYS, QUICK_ROOM_DAYS), summed(SLOW_DAYS, SLOW_ROOM_DAYS)
-    return FreshPlan(day_s, quick, slow, wait_s)
+    reservoir = site.chambers[top_off.reservoir]
+    reserve_m3 = min(RESERVE_DAYS * evaporates_m3, RESERVE_SHARE * figures.reservoir_m3)
+    return FreshPlan(
+        day_s,
+        quick,
+        slow,
+        wait_s,
+        low_m=reservoir.level_m(reserve_m3),
+        drawn_s=(figures.reservoir_m3 - reserve_m3) / top_off.rate,
+    )
 
 
 def most_in_a_day_s(site: Site, figures: Figures) -> float:
@@ -131,12 +148,16 @@ def later(plan: FreshPlan | None, fresh: Fresh, lasted_s: float) -> Fresh:
         fresh.waits,
         fresh.barred_since_s,
         fresh.made_up_s,
+        fresh.drawn_s,
     )
 
 
 def closed(plan: FreshPlan | None, fresh: Fresh, open_s: float, t_s: float) -> Fresh:
     """The sums after an opening of so long [s] at whose end, at `t_s`, the level was back."""
-    if plan is None or t_s < fresh.made_up_s:
+    if plan is None:
+        return fresh
+    fresh = replace(fresh, drawn_s=fresh.drawn_s + open_s)
+    if t_s < fresh.made_up_s:
         return fresh
     quick_s = _filled(plan.quick, fresh.quick_s, open_s)
     return replace(fresh, quick_s=quick_s, slow_s=_filled(plan.slow, fresh.slow_s, open_s))
@@ -145,6 +166,11 @@ def closed(plan: FreshPlan | None, fresh: Fresh, open_s: float, t_s: float) -> F
 def _filled(its: Sum, held_s: float, open_s: float) -> float:
     after_s = held_s + open_s
     return STANDS * its.room_s if after_s >= its.room_s else after_s
+
+
+def filled_up(fresh: Fresh) -> Fresh:
+    """The reservoir has been filled."""
+    return replace(fresh, drawn_s=0.0)
 
 
 def waiting(fresh: Fresh, t_s: float, *, is_open: bool, permitted: bool) -> Fresh:
@@ -189,6 +215,7 @@ def kept(fresh: Fresh) -> dict[str, float]:
     found = {
         "quick": KEPT_SUM_S * floor(fresh.quick_s / KEPT_SUM_S),
         "slow": KEPT_SUM_S * floor(fresh.slow_s / KEPT_SUM_S),
+        "drawn": KEPT_SUM_S * floor(fresh.drawn_s / KEPT_SUM_S),
         "waited": KEPT_WAIT_S * floor(fresh.waited_s / KEPT_WAIT_S),
     }
     return {key: held_s for key, held_s in found.items() if held_s > 0.0}
@@ -196,4 +223,9 @@ def kept(fresh: Fresh) -> dict[str, float]:
 
 def begun(kept_s: Mapping[str, float]) -> Fresh:
     """The sums of a guard that begins with what an earlier run left behind."""
-    return Fresh(kept_s.get("quick", 0.0), kept_s.get("slow", 0.0), kept_s.get("waited", 0.0))
+    return Fresh(
+        kept_s.get("quick", 0.0),
+        kept_s.get("slow", 0.0),
+        kept_s.get("waited", 0.0),
+        drawn_s=kept_s.get("drawn", 0.0),
+    )

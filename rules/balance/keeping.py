@@ -9,9 +9,10 @@ from rules.balance.books import Books
 from rules.balance.fresh import Fresh
 from rules.balance.tracks import NEW, Track
 from rules.estimate import View
+from rules.matrix import Clear
 from rules.memory import Memory, PauseMemory, PumpMemory
 from rules.plan import Plan
-from rules.signals import Phase, Quality
+from rules.signals import AlarmState, Phase, Quality
 
 
 def later(plan: Plan, memory: Memory, t_s: float) -> Books:
@@ -59,7 +60,20 @@ def _fresh(plan: Plan, view: View, since_s: float | None, *, permitted: bool, en
     opened_s = memory.top_off_since_s
     if opened_s is not None and since_s is None and view.contacts[plan.top_off.switch.index].wet:
         its = fresh.closed(plan.fresh, its, t_s - opened_s, t_s)
+    if its.drawn_s >= plan.fresh.drawn_s and _told_filled(plan, memory):
+        its = fresh.filled_up(its)
     return fresh.waiting(its, t_s, is_open=since_s is not None, permitted=permitted)
+
+
+def _told_filled(plan: Plan, memory: Memory) -> bool:
+    """Somebody has acknowledged that the reservoir was nearly empty by the count, or nobody is
+    asked."""
+    return not any(
+        row.hazard == "reservoir-low"
+        and row.clear is Clear.ON_ACKNOWLEDGE
+        and state.state is not AlarmState.ACK_ALARM
+        for row, state in zip(plan.rows, memory.rows, strict=True)
+    )
 
 
 def _tracks(

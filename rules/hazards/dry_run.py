@@ -23,7 +23,10 @@ from rules.site.sensors import FloatSwitch
 
 def rows(site: Site, _figures: Figures) -> Iterator[Row]:
     """One row for every dry-run float in a chamber that a pump draws from."""
+    reservoir = site.top_off.reservoir if site.top_off is not None else None
     for key, sensor in site.floats(duty="dry-run").items():
+        if sensor.chamber == reservoir:
+            continue  # no pump draws from it; `reservoir_low` speaks
         pumps = tuple(k for k, pump in site.pumps.items() if pump.from_ == sensor.chamber)
         yield Row(
             "dry-run",

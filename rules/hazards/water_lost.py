@@ -62,14 +62,16 @@ def say(row: Row, view: View) -> Saying:
     days = its.passes * fresh.DAY_S / plan.day_s
     usual = show.volume(plan.day_s * site.top_off.rate, site.site.units)
     more = show.volume(its.room_s * site.top_off.rate, site.site.units)
+    fallen = site.water.salinity * its.room_s * site.top_off.rate / view.plan.figures.volume_m3
     return Saying(
         what=f"More fresh water is added than evaporates: {more} over {days:g} times the usual "
         f"{usual} a day",
         where=site.label(row.subject),
         done="Nothing was shut: the top-off still holds the level, and the salt grows thinner.",
         do_now="Look for water that goes elsewhere: under the sump, behind the tanks, in the "
-        "skimmer's cup. Measure the salinity. If all is dry, the air is, or the valve gives less "
-        "than the site file says.",
+        "skimmer's cup, at a water change that takes more than it brings. Measure the salinity: by "
+        f"now it may have fallen by {fallen:.1f} g/kg. If all is dry, the air is, or the valve "
+        "gives less than the site file says.",
     )
 
 

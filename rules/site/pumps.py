@@ -73,6 +73,11 @@ class TopOff(Table):
     to: Id = Field(description="the chamber it is added to")
     rate: Flow = Field(description="flow while its valve is open [m3/s]")
     longest: Duration = Field(300.0, description="longest single opening [s]; shorter is stricter")
+    counted: bool = Field(
+        False,
+        description="keep count of what is left in a reservoir without a sensor, and ask for it to "
+        "be filled; whoever fills it must acknowledge that",
+    )
 
 
 class WaterChange(Table):

@@ -49,6 +49,7 @@ HazardName = Literal[
     "water-lost",
     "top-off-unused",
     "flow-weak",
+    "reservoir-low",
     "screen-clogging",
 ]
 """The hazards that a drill may name; a test holds them against the guard's own table."""

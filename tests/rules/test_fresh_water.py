@@ -230,7 +230,7 @@ def test_sums_and_wait_outlive_a_restart_in_coarse_steps() -> None:
     books = replace(night.memory.books.fresh, quick_s=95.0, slow_s=404.0)
     kept = keep(night.plan, replace(night.memory, books=replace(night.memory.books, fresh=books)))
     sums = {name: held for name, held in kept.books.items() if "return-flow" not in name}
-    assert sums == {"quick": 90.0, "slow": 390.0, "waited": 5 * HOUR_S}
+    assert sums == {"quick": 90.0, "drawn": 60.0, "slow": 390.0, "waited": 5 * HOUR_S}
     after = Night(kept=kept)
     after.good(100)
     assert after.memory.books.fresh.slow_s == pytest.approx(390.0, abs=1.0)

@@ -62,10 +62,10 @@ def test_every_hazard_has_a_row_and_every_row_a_cause_of_its_own(name: str) -> N
     assert (
         missing
         == {
-            # no row of its own, no level sensor, none before a screen
-            "classroom": {"own", "drain-fouling", "screen-clogging"},
-            "rack": {"drain-fouling", "screen-clogging"},
-            "level": {"own", "screen-clogging"},
+            # no row of its own, no level sensor, nothing in its reservoir
+            "classroom": {"own", "drain-fouling", "screen-clogging", "reservoir-low"},
+            "rack": {"drain-fouling", "screen-clogging", "reservoir-low"},
+            "level": {"own", "screen-clogging", "reservoir-low"},
         }[name]
     )
     assert len({row.id for row in rows}) == len(rows)
