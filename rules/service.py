@@ -96,6 +96,8 @@ def _is_blind(site: Site, row: Row, out: Collection[str]) -> bool:
                 for key, sensor in site.sensors.items()
                 if isinstance(sensor, FlowMeter) and sensor.on in metered
             )
+        case "water-lost":
+            eyes = tuple(site.floats(duty="top-off"))
         case "own":
             return site.rows[row.subject].of in out
         case _:
