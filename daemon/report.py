@@ -32,9 +32,13 @@ from rules.site.sensors import (
     Sensor,
 )
 from rules.verdict import Verdict, Weight
+from rules.voting import Vote
 
 WIDTH = 132
 MARKS = {Weight.FACT: "  ", Weight.CONDITION: "? ", Weight.UNSAFE: "! "}
+VOTING = ("spill-edge", "chamber-high", "dry-run")
+"""Hazards with a row for each float, which acts as the float's vote does."""
+
 EFFECTS = {
     Effect.ALARM_ONLY: "alarm",
     Effect.INHIBIT_TOP_OFF: "alarm, top-off shut",
@@ -209,11 +213,12 @@ def _whole(plan: Plan, found: Assessment) -> Table:
     return table
 
 
-def _place(plan: Plan, sensor: Sensor) -> str:
+def _place(plan: Plan, key: str, sensor: Sensor) -> str:
     match sensor:
         case FloatSwitch():
             height = show.length(sensor.height, plan.site.site.units)
-            return f"{sensor.duty} at {height} in {sensor.chamber}, closed when {sensor.closed}"
+            place = f"{sensor.duty} at {height} in {sensor.chamber}, closed when {sensor.closed}"
+            return place if key not in plan.votes else f"{place}, {_voting(plan.votes[key], key)}"
         case FlowMeter():
             return f"on {sensor.on}, {sensor.pulses / 1000:g} pulses/l"
         case LeakSensor():
@@ -230,6 +235,11 @@ def _place(plan: Plan, sensor: Sensor) -> str:
             return f"level in {sensor.chamber}: {low}, {high}, good to {off}"
 
 
+def _voting(vote: Vote, key: str) -> str:
+    others = " and ".join(other for other in vote.ids if other != key)
+    return f"votes {vote.pattern} with {others}"
+
+
 def _wire(sensor: Sensor) -> str:
     """Where a sensor is wired: its pin, or select and channel of its converter."""
     if isinstance(sensor, PinSensor):
@@ -240,7 +250,7 @@ def _wire(sensor: Sensor) -> str:
 def _signals(plan: Plan) -> Table:
     table = _table("id", "pin", "kind", "what", numbers=(1,))
     for key, sensor in plan.site.sensors.items():
-        table.add_row(key, _wire(sensor), sensor.kind, _place(plan, sensor))
+        table.add_row(key, _wire(sensor), sensor.kind, _place(plan, key, sensor))
     return table
 
 
@@ -265,6 +275,13 @@ def _stricter(row: Row) -> str:
     return f"; stricter here: {', '.join(row.stricter)}" if row.stricter else ""
 
 
+def _voted(plan: Plan, row: Row) -> str:
+    vote = plan.votes.get(row.subject)
+    if vote is None or vote.needed == 1 or row.hazard not in VOTING:
+        return ""
+    return f"; {_voting(vote, row.subject)}"
+
+
 def _matrix(plan: Plan) -> Table:
     table = _table("row", "cause", "after", "priority", "effect", "ends", numbers=(2,))
     for row in plan.rows:
@@ -273,7 +290,7 @@ def _matrix(plan: Plan) -> Table:
         delay = show.duration(row.delay_s) if row.delay_s else "filter"
         table.add_row(
             row.id,
-            f"{row.cause}{_stricter(row)}",
+            f"{row.cause}{_voted(plan, row)}{_stricter(row)}",
             delay,
             row.priority.name.lower(),
             EFFECTS[row.effect],

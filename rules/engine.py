@@ -350,7 +350,7 @@ def _decide(plan: Plan, view: View, after: Memory, events: tuple[Event, ...]) ->
         outputs[plan.top_off.output] = after.top_off_since_s is not None
     for spare in plan.spares:
         idle = not any(after.pumps[i].on for i in spare.pumps)
-        high = any(view.contacts[contact.index].wet for contact in spare.high)
+        high = any(view.asks(contact.id) for contact in spare.high)
         leak = any(after.rows[i].standing for i in spare.leaks)
         outputs[spare.output] = idle and not high and not leak and pausing.stirs(after.pause)
     standing = tuple(

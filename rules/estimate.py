@@ -7,13 +7,14 @@ from dataclasses import replace
 from functools import partial
 from math import inf, isfinite, nan
 
-from rules import unanswered
+from rules import unanswered, voting
 from rules.levels import filter_levels
 from rules.marks import Mark
 from rules.memory import ContactMemory, LevelMemory, Memory
 from rules.observer.observer import observe
-from rules.plan import DrainPlan, Plan, PumpPlan
+from rules.plan import Contact, DrainPlan, Plan, PumpPlan, Watch
 from rules.signals import Condition, DrainFigures, Observation, Phase, Quality, Reading
+from rules.voting import Vote
 
 LONGEST_STEP_S = 0.5
 """However late a tick is, one look counts for no more than this [s]."""
@@ -72,6 +73,28 @@ class View:
         """A contact after its filter: True = wet, or supply present."""
         return self.contacts[self.plan.contacts[sensor].index].wet
 
+    def asks(self, sensor: str) -> bool:
+        """True while a contact is in the state that calls for action, with its vote if it has one.
+
+        One that is left out of its vote, because it cannot be read, does not speak for it.
+        """
+        contact, vote = self.plan.contacts[sensor], self.plan.votes.get(sensor)
+        if self.contacts[contact.index].wet is not contact.worst:
+            return False
+        if vote is None:
+            return True
+        left = voting.counted(vote, self.contacts, self.out_ids)
+        return (contact.index in left or not left) and self.vote_asks(vote)
+
+    def vote_asks(self, vote: Vote) -> bool:
+        """True while floats that vote together ask for the act."""
+        return voting.verdict(vote, self.contacts, self.out_ids)
+
+    @property
+    def out_ids(self) -> tuple[str, ...]:
+        """What is out of service."""
+        return tuple(one.id for one in self.memory.out) if self.memory.out else ()
+
     def out(self, sensor: str) -> bool:
         """True for a sensor that is out of service: what it seems to say is no evidence."""
         return any(one.id == sensor for one in self.memory.out)
@@ -111,21 +134,31 @@ def filter_contacts(
     filtered = list(before) or [ContactMemory(0.0, False)] * len(plan.sensors)
     for contact in plan.contacts.values():
         reading = readings[contact.index]
-        wet = contact.worst if reading.quality is Quality.BAD else reading.value >= 0.5
+        bad = reading.quality is Quality.BAD
+        wet = contact.worst if bad else reading.value >= 0.5
         if not before:
-            filtered[contact.index] = ContactMemory(contact.filter_s if wet else 0.0, wet)
+            filtered[contact.index] = ContactMemory(contact.filter_s if wet else 0.0, wet, bad)
             continue
-        old = filtered[contact.index]
+        old = new = filtered[contact.index]
         if wet:
-            if old.wet and old.charge_s >= contact.filter_s:
-                continue
-            charge = min(contact.filter_s, old.charge_s + dt_s)
-            full = charge >= contact.filter_s - 1e-9
-            filtered[contact.index] = ContactMemory(charge, old.wet or full)
+            if not old.wet or old.charge_s < contact.filter_s:
+                new = _towards_wet(contact, old, dt_s)
         elif old.charge_s > 0.0 or old.wet:
             charge = max(0.0, old.charge_s - dt_s)
-            filtered[contact.index] = ContactMemory(charge, old.wet and charge > 1e-9)
+            new = ContactMemory(charge, old.wet and charge > 1e-9, old.unread)
+        if bad or old.unread:
+            # until the filter has forgotten the worst case that it was given
+            unread = bad or (new.wet is contact.worst and wet is not contact.worst)
+            if unread is not new.unread:
+                new = replace(new, unread=unread)
+        filtered[contact.index] = new
     return tuple(filtered)
+
+
+def _towards_wet(contact: Contact, old: ContactMemory, dt_s: float) -> ContactMemory:
+    charge = min(contact.filter_s, old.charge_s + dt_s)
+    full = charge >= contact.filter_s - 1e-9
+    return ContactMemory(charge, old.wet or full, old.unread)
 
 
 def _pump_flow(view: View, pump: PumpPlan, index: int) -> float:
@@ -137,12 +170,18 @@ def _pump_flow(view: View, pump: PumpPlan, index: int) -> float:
     return pump.nominal_m3_s if view.pump_on(index) else 0.0
 
 
+def _watch_asks(view: View, watch: Watch) -> bool:
+    """True while water stands at a watch: by itself, or as those vote that hang at its height."""
+    vote = view.plan.votes.get(watch.contact.id)
+    return view.contacts[watch.contact.index].wet if vote is None else view.vote_asks(vote)
+
+
 def _stands_at(view: View, drain: DrainPlan) -> Mark | None:
     """The highest mark at which the water stands; a level sensor adds to the floats, and takes
     nothing away from them."""
     highest: Mark | None = None
     for watch in reversed(drain.watches):
-        if view.contacts[watch.contact.index].wet:
+        if _watch_asks(view, watch):
             highest = watch.mark
             break
     for place in drain.levels:
@@ -176,9 +215,9 @@ def _drain_figures(view: View, index: int) -> DrainFigures:
     inflow = _inflow(view, drain)
     least, most = 0.0, drain.bottom_to_rim_m
     for watch in drain.watches:
-        if view.contacts[watch.contact.index].wet:
+        if _watch_asks(view, watch):
             least = watch.mark.height_m
-        elif not view.out(watch.contact.id):
+        elif not view.contacts[watch.contact.index].wet and not view.out(watch.contact.id):
             most = min(most, watch.mark.height_m)
     least, most = _narrowed(view, drain, least, max(most, least))
     spill_s = inf

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import inf
 
-from rules import service
+from rules import service, voting
 from rules.balance import keeping
 from rules.balance.books import Books
 from rules.engine import DAY_S, SETTLED_S, top_off_used_s
@@ -47,6 +47,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     timers += _top_off_timers_s(plan, after)
     timers += keeping.timers_s(plan, after)
     timers += past.timers_s(after.judged)
+    timers += voting.timers_s(plan.votes, after.judged.turned_s)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
     timers += [sight.next_s for sight in after.sights if sight.detector.suspects]
     timers += [row.shelved_until_s for row in after.rows if row.shelved_until_s is not None]

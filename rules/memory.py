@@ -33,10 +33,12 @@ KEPT_OFF_S = 300.0
 
 @dataclass(frozen=True, slots=True)
 class ContactMemory:
-    """A contact's filter: net time towards wet [s], and the state that counts."""
+    """A contact's filter: net time towards wet [s], and the state that counts; `unread` while that
+    state is but the worst case of a contact that could not be read."""
 
     charge_s: float
     wet: bool
+    unread: bool = False
 
 
 @dataclass(frozen=True, slots=True)

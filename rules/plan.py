@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules import voting
 from rules.assessment.doubt import doubt
 from rules.back import Back, back_of, meter_of
 from rules.balance import fresh, tracked
@@ -27,6 +28,7 @@ from rules.site.outputs import (
 )
 from rules.site.passages import EmergencyDrain, SiphonDrain
 from rules.site.sensors import FloatSwitch, LeakSensor, MainsSensor
+from rules.voting import Vote
 from rules.witness import Witnesses, witnesses_of
 
 PRIME_LONGEST_S = 45.0
@@ -145,14 +147,15 @@ class TopOffPlan:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The plan of a site. Indexes are places in the site's sensors, outputs, pumps and rows;
-    `sensors` and `outputs` give the index of an id, `level_ids` the place of a level sensor among
-    `levels`."""
+    `sensors` and `outputs` give the index of an id, `votes` the vote of a float that has one,
+    `level_ids` the place of a level sensor among `levels`."""
 
     site: Site
     figures: Figures
     sensors: dict[str, int]
     outputs: dict[str, int]
     contacts: dict[str, Contact]
+    votes: dict[str, Vote]
     level_ids: dict[str, int]
     levels: tuple[LevelPlan, ...]
     drains: tuple[DrainPlan, ...]
@@ -368,6 +371,7 @@ def derive(site: Site, figures: Figures, rows: tuple[Row, ...]) -> Plan:
         sensors={key: index for index, key in enumerate(site.sensors)},
         outputs={key: index for index, key in enumerate(site.outputs)},
         contacts=contacts,
+        votes=voting.derive(site),
         level_ids={level.id: i for i, level in enumerate(levels)},
         levels=levels,
         drains=_drain_plans(site, hydraulics, figures, levels),

@@ -14,6 +14,7 @@ from enum import StrEnum
 from itertools import combinations
 from math import inf
 
+from rules import voting
 from rules.assessment.cutting import AfterCut, after_cut, held_up
 from rules.assessment.doubt import Doubt, is_tuned
 from rules.figures import Figures, feeding_pump
@@ -310,11 +311,14 @@ def _ends_s(course: Course) -> float:
 def _seen(
     site: Site, failure: Failure, course: Course, cuts: Mapping[str, tuple[str, ...]]
 ) -> Iterator[Seen]:
-    run_on_s = site.pumps[failure.pump].run_on
-    for key, sensor in site.floats().items():
-        crossed_s = crossing_s(site, sensor, course)
+    run_on_s, votes, floats = site.pumps[failure.pump].run_on, voting.derive(site), site.floats()
+    for key, sensor in floats.items():
+        # where two of three must ask, any one of them may hang: all must have been reached
+        two = key in votes and votes[key].needed > 1
+        asked = tuple(floats[k] for k in votes[key].ids) if two else (sensor,)
+        crossed_s = max(crossing_s(site, one, course) for one in asked)
         if crossed_s < inf:
-            needs_s = RESERVE * response_s(sensor.filter, run_on_s)
+            needs_s = RESERVE * response_s(max(one.filter for one in asked), run_on_s)
             yield Seen(key, crossed_s, key in cuts, _ends_s(course) - crossed_s - needs_s)
 
 

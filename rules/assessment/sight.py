@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules import voting
 from rules.assessment import balances
 from rules.assessment.coverage import Coverage
 from rules.assessment.failures import SPILL_M3, Result
@@ -14,6 +15,7 @@ from rules.hazards.base import valve_of
 from rules.site import show
 from rules.site.model import Site
 from rules.site.sensors import FloatSwitch, FlowMeter, LeakSensor, MainsSensor
+from rules.voting import Vote
 
 
 def coverage(site: Site, figures: Figures, results: tuple[Result, ...]) -> tuple[Coverage, ...]:
@@ -118,6 +120,7 @@ def _of_the_rest(site: Site) -> Iterator[Coverage]:
 def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
     """A float stuck in its good state is seen by nothing; does another one cover what it covers?
     And what tells that a level sensor is off?"""
+    voted = voting.derive(site)
     for key, sensor in site.floats().items():
         if not isinstance(sensor, FloatSwitch) or sensor.duty == "top-off":
             continue
@@ -130,6 +133,8 @@ def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
         ]
         if alone:
             note = f"then nothing else is in time for: {'; '.join(alone)}. Lift it by hand monthly"
+        elif key in voted:
+            note = f"{_vote_sees(voted[key])}. Lift it by hand monthly"
         else:
             note = "another sensor is in time for all that it sees. Lift it by hand monthly"
         yield Coverage(f"{site.label(key)} stuck in its good state", (), note)
@@ -142,6 +147,12 @@ def _of_sensors(site: Site, results: tuple[Result, ...]) -> Iterator[Coverage]:
             if beside
             else "no float beside it: compare it with a ruler monthly",
         )
+
+
+def _vote_sees(vote: Vote) -> str:
+    """What a stuck float means where others of its vote hang beside it."""
+    others = "another" if len(vote.ids) == 2 else "the other two"
+    return f"{others} of the same vote ({vote.pattern}) see{'s' if others == 'another' else ''} it"
 
 
 def unseen(table: tuple[Coverage, ...]) -> tuple[Coverage, ...]:

@@ -49,11 +49,12 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
 
 
 def present(row: Row, view: View) -> bool:
-    """The float is wet; before the pump's own chamber, only while that one is not high too.
+    """The float is wet, and its vote says so too; before the pump's own chamber, only while that
+    one is not high as well.
 
     A float of the pump's own chamber that cannot be read must not disarm this one.
     """
-    if not view.wet(row.subject):
+    if not view.asks(row.subject):
         return False
     site = view.plan.site
     return not any(
@@ -69,7 +70,7 @@ def _truly_high(key: str, view: View) -> bool:
     A cut cable reads wet as well; it must not disarm the cut of a blocked chamber before it.
     """
     believed = view.reading(key).quality is not Quality.BAD and lower_and_dry(key, view) is None
-    return view.wet(key) and believed
+    return view.asks(key) and believed
 
 
 def _ran_back(view: View, chamber: str) -> bool:

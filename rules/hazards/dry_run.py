@@ -41,8 +41,8 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
 
 
 def present(row: Row, view: View) -> bool:
-    """The low float is dry; one that cannot be read counts as dry."""
-    return not view.wet(row.subject)
+    """The low float is dry, and its vote says so too; one that cannot be read counts as dry."""
+    return view.asks(row.subject)
 
 
 def say(row: Row, view: View) -> Saying:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from rules import voting
 from rules.alarming import priority
 from rules.estimate import View
 from rules.figures import Figures
@@ -65,9 +66,46 @@ def say(row: Row, view: View) -> Saying:
     return Saying(
         what=_what_contact(row.subject, doubt, view),
         where=name,
-        done="It is taken at its worst case until it can be believed again. "
-        + reliance.sentence(site, row.subject),
+        done=f"{_taken_as(row.subject, view)} {reliance.sentence(site, row.subject)}",
         do_now=f"Check the cable and the free movement of the {name}.",
+    )
+
+
+def _taken_as(key: str, view: View) -> str:
+    """What the guard makes of a float in doubt until it can be believed again."""
+    plan = view.plan
+    vote = plan.votes.get(key)
+    left = () if vote is None else voting.counted(vote, view.contacts, view.out_ids)
+    if vote is None or not left:
+        return "It is taken at its worst case until it can be believed again."
+    now = voting.pattern_of(vote, len(left))
+    others = " and ".join(f"the {plan.site.label(k)}" for k in vote.ids if plan.sensors[k] in left)
+    if plan.sensors[key] not in left:
+        return f"It votes no longer: {vote.pattern} goes on as {now} ({others})."
+    if voting.needed_of(vote, len(left)) == 1:
+        return f"Each acts by itself ({now}), whichever of them is wrong."
+    asks = view.contacts[plan.sensors[key]].wet is vote.acts
+    if asks:
+        return f"It has stopped nothing: two must agree ({now}), and it is one; one more acts now."
+    return f"It has kept nothing from acting: two agree without it ({now})."
+
+
+def _what_odd(key: str, view: View) -> str:
+    plan = view.plan
+    vote, name = plan.votes[key], plan.site.label(key)
+    left = voting.counted(vote, view.contacts, view.out_ids)
+    others = [k for k in vote.ids if k != key and plan.sensors[k] in left]
+    beside = " and ".join(f"the {plan.site.label(k)}" for k in others)
+    mine, theirs = ("wet", "dry") if view.wet(key) else ("dry", "wet")
+    for_s = show.duration(voting.DISAGREES_S)
+    if len(others) == 1:
+        return (
+            f"The {name} is {mine} and {beside} at the same height {theirs}, for {for_s} or "
+            "longer: one of the two hangs, or the water stands just between them"
+        )
+    return (
+        f"The {name} is {mine} while {beside} at the same height are {theirs}, for {for_s} or "
+        "longer: it hangs, or the water stands just between them"
     )
 
 
@@ -82,6 +120,8 @@ def _what_contact(key: str, doubt: Doubt | None, view: View) -> str:
     lower = doubts.lower_and_dry(key, view)
     if doubt is Doubt.OVER_A_DRY_ONE and lower is not None:
         return f"The {name} is wet while the {site.label(lower)} below it is dry: one is wrong"
+    if doubt is Doubt.DISAGREES:
+        return _what_odd(key, view)
     if doubt is Doubt.WET_AFTER_A_STOP:
         check = view.plan.judging.stops[key]
         place = site.label(check.chamber)

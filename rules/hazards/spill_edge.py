@@ -40,8 +40,8 @@ def rows(site: Site, _figures: Figures) -> Iterator[Row]:
 
 
 def present(row: Row, view: View) -> bool:
-    """The float is wet; one that cannot be read counts as wet."""
-    return view.wet(row.subject)
+    """The float is wet, and its vote says so too; one that cannot be read counts as wet."""
+    return view.asks(row.subject)
 
 
 def clock(row: Row, view: View) -> float:

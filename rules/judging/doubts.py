@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from rules import unanswered
+from rules import unanswered, voting
 from rules.estimate import View
 from rules.judging import meters
 from rules.judging.plan import AFTER_STOP_S
@@ -22,6 +22,7 @@ class Doubt(StrEnum):
     UNREAD = "it cannot be read"
     UNCERTAIN = "it is out of its range"
     OVER_A_DRY_ONE = "it is wet while a float below it is dry"
+    DISAGREES = "it differs from those that hang beside it"
     AGAINST_A_FLOAT = "a float denies its level"
     WET_AFTER_A_STOP = "it stayed wet after the pump had stopped"
     STANDS_STILL = "it did not move when the pump stopped"
@@ -31,13 +32,18 @@ class Doubt(StrEnum):
 
 
 def lower_and_dry(key: str, view: View) -> str | None:
-    """A float of the same chamber that hangs lower and is dry while this one is wet."""
+    """A float of the same chamber that hangs lower and is dry while this one is wet.
+
+    One that two others at its height deny is no evidence.
+    """
     site = view.plan.site
     sensor = site.sensors[key]
     if not isinstance(sensor, FloatSwitch) or not view.wet(key):
         return None
     for other, lower in site.floats(sensor.chamber).items():
-        if lower.height < sensor.height and not view.wet(other) and not view.out(other):
+        if lower.height >= sensor.height or view.wet(other) or view.out(other):
+            continue
+        if not _denied_by_two(other, view):
             return other
     return None
 
@@ -56,11 +62,34 @@ def find(key: str, view: View) -> Doubt | None:
     contact = plan.contacts.get(key)
     if contact is None:
         return _of_meter(key, view)
-    if not view.contacts[contact.index].wet:
-        return None
-    if lower_and_dry(key, view) is not None:
+    wet = view.contacts[contact.index].wet
+    if wet and lower_and_dry(key, view) is not None:
         return Doubt.OVER_A_DRY_ONE
+    if disagrees(key, view):
+        return Doubt.DISAGREES
+    if not wet:
+        return None
     return Doubt.WET_AFTER_A_STOP if _wet_after_a_stop(key, view) else None
+
+
+def disagrees(key: str, view: View) -> bool:
+    """True for a float that has differed from those of its vote for longer than waves explain."""
+    vote, then = view.plan.votes.get(key), view.memory.contacts
+    if vote is None or not then:
+        return False
+    if voting.odd_one(vote, view.contacts, view.out_ids) != view.plan.sensors[key]:
+        return False
+    if any(view.contacts[i].wet is not then[i].wet for i in vote.places):
+        return False
+    since_s = max(view.memory.judged.turned_s[i] for i in vote.places)
+    return view.t_s - since_s >= voting.DISAGREES_S - 1e-9
+
+
+def _denied_by_two(key: str, view: View) -> bool:
+    vote = view.plan.votes.get(key)
+    if vote is None or len(voting.counted(vote, view.contacts, view.out_ids)) < 3:
+        return False
+    return voting.odd_one(vote, view.contacts, view.out_ids) == view.plan.sensors[key]
 
 
 def off_for_s(pumps: tuple[int, ...], view: View) -> float:

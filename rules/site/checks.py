@@ -22,6 +22,7 @@ from rules.site.passages import (
 from rules.site.pause_checks import pauses
 from rules.site.sensors import FloatSwitch, FlowMeter, LevelSensor
 from rules.site.show import length
+from rules.site.votes import told_votes
 from rules.site.wiring import converters, level_points, pins, pump_outputs
 
 TABLES = ("chambers", "passages", "pumps", "rows", "measured", "sensors", "outputs", "people")
@@ -355,6 +356,7 @@ STAGES: tuple[tuple[Callable[[Site], Iterator[Finding]], ...], ...] = (
     (
         _passage_heights,
         _float_heights,
+        told_votes,
         level_points,
         _pump_heights,
         _dead_ends,

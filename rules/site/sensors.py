@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from rules.site.base import Id, Name, Table
 from rules.site.quantities import Duration, Length, PulsesPerVolume, Share
@@ -54,6 +54,23 @@ class FloatSwitch(PinSensor):
         description="how long it must read wet, net of dry, before it counts (waves) [s]; "
         "from 0.2 to 10 s, shorter is stricter and trips falsely in waves",
     )
+    voting: Literal["1oo2", "2oo3", "1oo3"] | None = Field(
+        None,
+        description="how it decides with one or two more of its duty at its height (within 5 mm): "
+        "two always 1oo2, each by itself; three 2oo3, two of them together, or 1oo3, each by "
+        "itself, which is stricter; by default 1oo2 and 2oo3",
+    )
+
+    @field_validator("voting", mode="before")
+    @classmethod
+    def _no_weaker(cls, told: object) -> object:
+        if told in ("2oo2", "3oo3"):
+            raise ValueError(
+                f"voting: {told} acts only when every one of them asks for it, so that any float "
+                "that hangs keeps the others from it: worse than one alone; leave it out for two, "
+                'or fit three and say "2oo3"'
+            )
+        return told
 
     @model_validator(mode="after")
     def _bounds(self) -> Self:
