@@ -61,6 +61,7 @@ class _File(BaseModel):
     books: dict[str, NonNegativeFloat] = {}
     out_s: dict[str, NonNegativeFloat] = {}
     baselines: dict[str, tuple[NonNegativeFloat, NonNegativeFloat, NonNegativeFloat]] = {}
+    days: dict[str, tuple[NonNegativeFloat, ...]] = {}
 
 
 def _kept_in(text: str) -> Kept:
@@ -77,6 +78,7 @@ def _kept_in(text: str) -> Kept:
         held.books,
         held.out_s,
         held.baselines,
+        held.days,
     )
 
 
@@ -93,6 +95,7 @@ def text_of(kept: Kept) -> str:
         books=dict(kept.books),
         out_s=dict(kept.out_s),
         baselines=dict(kept.baselines),
+        days=dict(kept.days),
     )
     return json.dumps(held.model_dump())
 

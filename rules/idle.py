@@ -2,8 +2,8 @@
 
 The guard itself looks ten times a second, always. A simulated night of ten hours may leave out the
 looks of which this tells that they would change nothing. What the observer gathers from look to
-look is no change: it takes one look for all that are left out, and only while it suspects a loss it
-wants to see its next sample in time.
+look is no change: it takes one look for all that are left out, and only while it suspects a loss or
+a day ends it wants to see its next sample in time.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def idle_until_s(plan: Plan, before: Memory, after: Memory) -> float:
     timers += past.timers_s(after.judged)
     timers += voting.timers_s(plan.votes, after.judged.turned_s)
     timers += [row.lingers_until_s for row in after.rows if row.lingers_until_s is not None]
-    timers += [sight.next_s for sight in after.sights if sight.detector.suspects]
+    timers += [sight.next_s for sight in after.sights if sight.pressing]
     timers += [row.shelved_until_s for row in after.rows if row.shelved_until_s is not None]
     timers += [service.next_s(one, after.t_s) for one in after.out]
     if after.pause is not None:

@@ -13,6 +13,7 @@ from rules.judging.remembered import NOTHING, Judged
 from rules.judging.remembered import begin as begin_judged
 from rules.matrix import Clear, Row
 from rules.observer import keeping as baselines
+from rules.observer.keeping import Baseline, Days
 from rules.observer.sight import Sight
 from rules.plan import Plan, PumpPlan
 from rules.resting import runs_rest_s, supply_rest_s, water_rest_s
@@ -162,7 +163,8 @@ class Kept:
     are the pumps left on, none after an orderly stop; `top_off_used_s` is what of a day's opening
     was used up [s]; `books` what the water's bookkeeping needs, by name. `out_s` are the sensors
     and rows out of service, each with for how long [s]; what was shelved is not kept, and is told
-    again. `baselines` are what was learned of each chamber's drains.
+    again. `baselines` are what was learned of each chamber's drains, `days` what had gone of its
+    main one on each of the last days.
 
     A planned pause is not kept: nobody can tell how long the guard was away, and who waits for the
     pump to come back by itself is better served by one that comes too early, in its stages.
@@ -177,7 +179,8 @@ class Kept:
     top_off_used_s: float = 0.0
     books: Mapping[str, float] = field(default_factory=dict)
     out_s: Mapping[str, float] = field(default_factory=dict)
-    baselines: Mapping[str, baselines.Baseline] = field(default_factory=dict)
+    baselines: Mapping[str, Baseline] = field(default_factory=dict)
+    days: Mapping[str, Days] = field(default_factory=dict)
 
 
 def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
@@ -197,7 +200,7 @@ def begin(plan: Plan, boot: str, kept: Kept | None = None) -> Memory:
         pumps,
         top_off_used_s=kept.top_off_used_s,
         books=bookkeeping.begun(plan.tracks, kept.books),
-        sights=baselines.begun(plan.drains, kept.baselines),
+        sights=baselines.begun(plan.drains, kept.baselines, kept.days),
         out=tuple(OutMemory(key, -for_s) for key, for_s in kept.out_s.items() if key in known),
         judged=judged,
     )
@@ -241,6 +244,7 @@ def keep(plan: Plan, memory: Memory) -> Kept:
         bookkeeping.kept(plan.tracks, memory.books),
         {one.id: KEPT_OUT_S * floor((memory.t_s - one.since_s) / KEPT_OUT_S) for one in memory.out},
         baselines.kept(plan.drains, memory.sights),
+        baselines.kept_days(plan.drains, memory.sights),
     )
 
 

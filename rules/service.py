@@ -87,7 +87,7 @@ def _is_blind(site: Site, row: Row, out: Collection[str]) -> bool:
         case "drain-capacity" | "drain-loss":
             watches = site.floats(row.subject, "drain-watch")
             eyes: tuple[str, ...] = (*watches, *site.levels(row.subject))
-        case "drain-fouling":
+        case "drain-fouling" | "drain-growth":
             eyes = tuple(site.levels(row.subject))
         case "flow-lost" | "flow-weak" | "cut-unanswered":
             metered = (row.subject, *site.branches(row.subject))

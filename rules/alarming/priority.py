@@ -74,6 +74,7 @@ REASONS: dict[str, Reason] = {
     "leak": Reason(_LOSS, Within.MINUTES, "water is on the floor already"),
     "cut-unanswered": Reason(_LOSS, Within.MINUTES, "nothing but a hand at the plug stops it"),
     "drain-fouling": Reason(_LOSS, Within.DAYS, "it goes on closing, and ends in a trip"),
+    "drain-growth": Reason(_UPKEEP, Within.DAYS, "a cleaning is due, and the drains carry all"),
     "water-lost": Reason(_LOSS, Within.DAYS, "water goes where no pad is"),
     "drain-loss": Reason(_HARM, Within.DAYS, "the other drains carry all, with room to spare"),
     "drain-loss-no-reserve": Reason(_LOSS, Within.DAYS, "the next drain that closes is the last"),

@@ -20,6 +20,7 @@ from rules.figures import Figures
 from rules.hazards import drain_capacity, drain_loss
 from rules.hazards.base import Hazard
 from rules.matrix import Clear, Effect, Row
+from rules.observer.growth import Trend
 from rules.observer.sight import Sight
 from rules.plan import DrainPlan
 from rules.signals import Saying
@@ -43,7 +44,8 @@ def rows(site: Site, figures: Figures) -> Iterator[Row]:
             )
 
 
-def _at(row: Row, view: View) -> tuple[DrainPlan, Sight]:
+def at(row: Row, view: View) -> tuple[DrainPlan, Sight]:
+    """The drains of the row's chamber, and what is known of them."""
     return next(
         (drain, sight)
         for drain, sight in zip(view.plan.drains, view.sights, strict=True)
@@ -53,7 +55,7 @@ def _at(row: Row, view: View) -> tuple[DrainPlan, Sight]:
 
 def present(row: Row, view: View) -> bool:
     """Less is left of it than there was; and no mark tells that already."""
-    _, sight = _at(row, view)
+    _, sight = at(row, view)
     if not (sight.detector.lost or sight.detector.faded):
         return False
     place = next(i for i, other in enumerate(view.plan.rows) if other is row)
@@ -64,11 +66,13 @@ def present(row: Row, view: View) -> bool:
 
 def say(row: Row, view: View) -> Saying:
     """What a person reads."""
-    drain, sight = _at(row, view)
+    drain, sight = at(row, view)
+    told = sight.growth.told
+    date = f". {limit_words(told)}" if told is not None and sight.detector.faded else ""
     place, lead = view.plan.site.label(row.subject), view.plan.site.label(drain.lead)
     return Saying(
         what=f"{_lost(sight, lead)}: the level in the {place} stands higher at the same "
-        "flow. The other drains take what it leaves",
+        f"flow. The other drains take what it leaves{date}",
         where=place,
         done="Nothing was cut; the pump runs on.",
         do_now=f"Look into the {lead} today, at its mouth first."
@@ -83,6 +87,14 @@ def _lost(sight: Sight, lead: str) -> str:
         return f"The {lead} has lost about {show.share(detector.lost_share)} of its capacity"
     gone = show.share(max(0.0, detector.fading))
     return f"The {lead} has lost about {gone} of its capacity since the first days"
+
+
+def limit_words(trend: Trend) -> str:
+    """When the drains fall short if it goes on so, in a sentence without its full stop."""
+    least, most = (round(days) for days in trend.band_days)
+    days = max(1, round(trend.left_days))
+    about = "1 day" if days == 1 else f"{days} days"
+    return f"At this rate it reaches its limit in about {about} ({least} to {most})"
 
 
 HAZARD = Hazard("drain-fouling", rows, present, say)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import floor
 
+from rules.observer import growth
 from rules.observer.detector import FREE_S, LEARN_S, Detector, Mean
 from rules.observer.sight import Sight
 from rules.plan import DrainPlan
@@ -12,8 +13,12 @@ from rules.plan import DrainPlan
 Baseline = tuple[float, float, float]
 """Level [m], flow [m3/s], and how much it has seen [s]."""
 
+Days = tuple[float, ...]
+"""What had gone of the main drain on each of the last days, as a share; the newest last."""
+
 SEEN_S = 6.0 * 3600.0
 LEVEL_M, FLOW_M3_S = 1e-4, 0.1 / 60000.0
+LOSS = 1e-3
 """It is kept in such steps, and once it has been learned it no longer changes: a card wears out by
 writing."""
 
@@ -32,17 +37,32 @@ def kept(drains: Sequence[DrainPlan], sights: Sequence[Sight]) -> dict[str, Base
     return found
 
 
+def kept_days(drains: Sequence[DrainPlan], sights: Sequence[Sight]) -> dict[str, Days]:
+    """What had gone of the main drain on each of the last days, by chamber; written once a day."""
+    return {
+        drain.chamber: tuple(LOSS * round(day / LOSS) for day in sight.growth.days)
+        for drain, sight in zip(drains, sights, strict=False)
+        if sight.growth.days
+    }
+
+
 def begun(
-    drains: Sequence[DrainPlan], kept_by_chamber: Mapping[str, Baseline]
+    drains: Sequence[DrainPlan],
+    kept_by_chamber: Mapping[str, Baseline],
+    days_by_chamber: Mapping[str, Days],
 ) -> tuple[Sight, ...]:
     """What is known of each drain at the first look; a baseline that cannot be is learned anew."""
-    return tuple(_begun(drain, kept_by_chamber.get(drain.chamber)) for drain in drains)
+    return tuple(
+        _begun(drain, kept_by_chamber.get(drain.chamber), days_by_chamber.get(drain.chamber, ()))
+        for drain in drains
+    )
 
 
-def _begun(drain: DrainPlan, baseline: Baseline | None) -> Sight:
+def _begun(drain: DrainPlan, baseline: Baseline | None, days: Days) -> Sight:
     if baseline is None or drain.chart is None:
         return Sight()
     level_m, flow_m3_s, seen_s = baseline
     if drain.chart.share(level_m, flow_m3_s) <= 0.0:
         return Sight()
-    return Sight(detector=Detector(baseline=Mean(level_m, flow_m3_s, min(LEARN_S, seen_s))))
+    mean = Mean(level_m, flow_m3_s, min(LEARN_S, seen_s))
+    return Sight(detector=Detector(baseline=mean), growth=growth.begun(drain.chart, mean, days))

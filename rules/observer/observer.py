@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from rules.memory import Memory
+from rules.observer import growth
 from rules.observer.chart import Chart
 from rules.observer.condition import condition
 from rules.observer.detector import SAMPLE_S, step
@@ -83,7 +84,7 @@ def _tick(
         gathered.lasted_s + lasted_s,
     )
     if gathered.lasted_s < SAMPLE_S - 1e-6:
-        return Sight(gathered, sight.detector, sight.condition, sight.sampled_s)
+        return Sight(gathered, sight.detector, sight.condition, sight.sampled_s, sight.growth)
     return _sampled(chart, sight, gathered)
 
 
@@ -134,4 +135,5 @@ def _sampled(chart: Chart, sight: Sight, gathered: Gathered) -> Sight:
         detector,
         condition(chart, detector, level_m, flow_m3_s),
         gathered.looked_s,
+        growth.step(chart, sight.growth, detector, gathered.lasted_s),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.observer.detector import SAMPLE_S, Detector
+from rules.observer.growth import NEW, Growth
 from rules.signals import Condition
 
 
@@ -27,12 +28,18 @@ UNKNOWN = Condition()
 @dataclass(frozen=True, slots=True)
 class Sight:
     """One drained chamber: the sample at hand, the detector after the last one, and what it says;
-    `sampled_s` is when that was [s]."""
+    `sampled_s` is when that was [s]; `growth` is what the days before say."""
 
     gathered: Gathered = NO_SAMPLE
     detector: Detector = UNSEEN
     condition: Condition = UNKNOWN
     sampled_s: float = 0.0
+    growth: Growth = NEW
+
+    @property
+    def pressing(self) -> bool:
+        """True while the next sample may change what is told."""
+        return self.detector.suspects or self.growth.closing
 
     @property
     def next_s(self) -> float:

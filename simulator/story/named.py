@@ -32,6 +32,7 @@ HazardName = Literal[
     "drain-loss",
     "own",
     "drain-fouling",
+    "drain-growth",
     "out-of-service",
     "chamber-high",
     "dry-run",

@@ -16,6 +16,7 @@ from simulator.story.drill_file import parse_drill
 from tests.level_site import level_site
 
 LOSSES = ("main-drain-loses-a-tenth", "main-drain-loses-a-little")
+GROWS = "main-drain-grows-over"
 SILENT = ("hand-in-the-tank", "meter-drifts", "rough-evening", "tuft-on-the-comb", "feeding-pause")
 
 METER_WANDERS = """
@@ -60,7 +61,15 @@ def test_taken_out_nothing_tells_of_it(name: str) -> None:
     assert outcome.alarms == ()
 
 
-@pytest.mark.parametrize("name", LOSSES)
+@pytest.mark.parametrize("taken_out", [False, True])
+def test_growth_over_days_is_told_with_a_date(taken_out: bool) -> None:
+    outcome = played(GROWS, 1, without=frozenset({"drain-growth"} if taken_out else ()))
+    rows = [event.alarm.row for event in outcome.events if event.alarm is not None]
+    assert outcome.passed is not taken_out, outcome.findings
+    assert rows == ([] if taken_out else ["drain-growth.overflow-box"])
+
+
+@pytest.mark.parametrize("name", [*LOSSES, GROWS])
 def test_a_site_without_a_level_sensor_is_told_that_it_has_none(name: str) -> None:
     outcome = played(name, 1, site=load_site("classroom"))
     assert outcome.not_applicable is not None
