@@ -63,7 +63,13 @@ def test_every_hazard_has_a_row_and_every_row_a_cause_of_its_own(name: str) -> N
         missing
         == {
             # no row of its own, no level sensor, nothing in its reservoir
-            "classroom": {"own", "drain-fouling", "drain-growth", "screen-clogging", "reservoir-low"},
+            "classroom": {
+                "own",
+                "drain-fouling",
+                "drain-growth",
+                "screen-clogging",
+                "reservoir-low",
+            },
             "rack": {"drain-fouling", "drain-growth", "screen-clogging", "reservoir-low"},
             "level": {"own", "screen-clogging", "reservoir-low"},
         }[name]
