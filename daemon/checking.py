@@ -95,6 +95,19 @@ def as_json(checked: Checked) -> str:
             {"failure": row.failure, "sensors": list(row.sensors), "note": row.note}
             for row in found.coverage
         ],
+        "main_drains": [
+            {
+                "chamber": its.chamber,
+                "drain": its.drain,
+                "floats": list(its.floats),
+                "least_loss_by_floats": its.by_floats,
+                "levels": list(its.levels),
+                "level_tolerance_m": its.tolerance_m,
+                "least_loss_however_slow": its.slowly,
+                "least_loss_before_the_first_day": its.at_first,
+            }
+            for its in found.fouling
+        ],
         "upkeep": {
             "volume_m3": found.upkeep.volume_m3,
             "turnover_per_h": found.upkeep.turnover_per_h,

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.assessment import failures, heights, sight, unprimed
+from rules.assessment import failures, fouling, heights, sight, unprimed
 from rules.assessment.coverage import Coverage
 from rules.assessment.doubt import Doubt, doubt, flow_doubt
 from rules.assessment.failures import LevelSight, Result
+from rules.assessment.fouling import Fouling
 from rules.assessment.heights import Place
 from rules.assessment.own_high import Bounds, bounds
 from rules.assessment.upkeep import Upkeep, upkeep
@@ -48,6 +49,7 @@ class Assessment:
     places: tuple[Place, ...]
     upkeep: Upkeep
     coverage: tuple[Coverage, ...]
+    fouling: tuple[Fouling, ...]
 
 
 def cutting_floats(plan: Plan) -> dict[str, tuple[str, ...]]:
@@ -109,6 +111,7 @@ def assess(plan: Plan) -> Assessment:
         site, figures, bands, stepper, cuts=cutting_floats(plan), sights=level_sights(plan)
     )
     off = max((flow_doubt(site, mean, pump) for pump in site.pumps), default=0.0)
+    parts = fouling.fouling(plan)
     stops = tuple(stop_of(plan, stepper, pump) for pump in site.pumps)
     return Assessment(
         bands,
@@ -116,7 +119,12 @@ def assess(plan: Plan) -> Assessment:
         stops,
         heights.places(site, figures, bands, results, own_highs(plan, mean, bands, stops)),
         upkeep(site, figures, off),
-        (*sight.coverage(site, figures, results), *unprimed.coverage(site, figures, mean)),
+        (
+            *sight.coverage(site, figures, results),
+            *unprimed.coverage(site, figures, mean),
+            *fouling.coverage(plan, parts),
+        ),
+        parts,
     )
 
 
