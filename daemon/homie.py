@@ -78,6 +78,11 @@ DRAINED = {
     "level-most": _property("highest level it can have, above its bottom", "float", "mm"),
     "spill-time": _property(f"time until water spills ({_NO_END})", "float", "s", _TIME_FORM),
 }
+MAIN_DRAIN = {
+    "main-drain": _property("what its main drain carries, of clean", "float", "%", "0:"),
+    "main-drain-least": _property("the least that can be of it", "float", "%", "0:"),
+    "main-drain-most": _property("the most that can be of it", "float", "%", "0:"),
+}
 LEVEL = {
     "level": _property("level above the bottom of its chamber", "float", "mm"),
     "quality": _property(
@@ -136,7 +141,10 @@ class Device:
     def description(self, version: int) -> str:
         """The `$description` document; `version` must grow whenever the site file changes."""
         site = self._site
-        nodes = {key: self._node(key, DRAINED) for key in site.drained_chambers()}
+        nodes = {
+            key: self._node(key, DRAINED | MAIN_DRAIN if site.levels(key) else DRAINED)
+            for key in site.drained_chambers()
+        }
         nodes |= {key: self._node(key, LEVEL) for key in site.levels()}
         nodes |= {key: self._node(key, PUMP) for key in site.pumps}
         nodes |= {key: self._node(key, OUTPUT) for key in self._outputs}
@@ -252,6 +260,10 @@ def _flow(m3_s: float) -> str:
 
 
 def _drain_values(drain: DrainFigures) -> dict[str, str]:
+    left = drain.condition
+    known = left.share is not None
+    shares = (left.share, left.least, left.most)
+    percents = [_number(100.0 * (share or 0.0), 1) if known else "" for share in shares]
     return {
         "return-flow": _flow(drain.return_m3_s),
         "capacity": _flow(drain.capacity_m3_s),
@@ -259,6 +271,9 @@ def _drain_values(drain: DrainFigures) -> dict[str, str]:
         "level-least": _number(drain.level_least_m * 1000.0, 0),
         "level-most": _number(drain.level_most_m * 1000.0, 0),
         "spill-time": _time(drain.spill_s),
+        "main-drain": percents[0],
+        "main-drain-least": percents[1],
+        "main-drain-most": percents[2],
     }
 
 

@@ -17,7 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from daemon.status import paused
-from rules.signals import Decision, Event, Phase
+from rules.signals import Condition, Decision, Event, Phase
 from rules.site import show
 from rules.site.model import Site
 
@@ -50,6 +50,14 @@ class Moment:
     levels_m: Mapping[str, float]
     spilled_m3: float
     speed: float
+
+
+def _left(condition: Condition) -> str:
+    """What is left of a main drain, with its band."""
+    if condition.share is None:
+        return "-"
+    band = f"{condition.least * 100:.0f} to {show.share(condition.most)}"
+    return f"{show.share(condition.share)} ({band})"
 
 
 class LiveView:
@@ -172,7 +180,9 @@ class LiveView:
         units = self._site.site.units
         table = Table(box=None, padding=(0, 1), header_style="dim")
         table.add_column("drains of", no_wrap=True, max_width=15)
-        for column in ("return flow", "carry", "margin", "spills in"):
+        columns = ["return flow", "carry", "margin", "spills in"]
+        sensed = any(drain.condition.share is not None for drain in moment.decision.drains)
+        for column in [*columns, "main drain"] if sensed else columns:
             table.add_column(column, justify="right", no_wrap=True)
         for drain in moment.decision.drains:
             short = drain.margin < 1.1
@@ -182,6 +192,7 @@ class LiveView:
                 show.flow(drain.capacity_m3_s, units),
                 "-" if isinf(drain.margin) else Text(f"{drain.margin:.2f}", "red" if short else ""),
                 "-" if isinf(drain.spill_s) else Text(show.duration(drain.spill_s), "bold red"),
+                *([_left(drain.condition)] if sensed else []),
             )
         return Panel(table, title="return flow against drain capacity", **PANEL)
 

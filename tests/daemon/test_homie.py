@@ -12,10 +12,11 @@ import pytest
 
 import simulator
 from daemon import homie
-from rules.signals import AlarmState, Phase, Priority
+from rules.signals import AlarmState, Condition, Phase, Priority
 from rules.site.model import Site
 from rules.site.parse import parse_site
 from tests.daemon.decisions import alarm, classroom, decision
+from tests.level_site import level_site
 
 OWN = homie.Own("boot-a")
 
@@ -168,6 +169,21 @@ def test_units_of_flows_and_levels() -> None:
     assert values[f"{device.base}/overflow-box/return-flow"] == "60.0"
     assert values[f"{device.base}/overflow-box/level-most"] == "205"
     assert values[f"{device.base}/return-pump/phase"] == Phase.RUNNING.value
+
+
+def test_what_is_left_of_the_main_drain_where_a_level_sensor_tells() -> None:
+    """In percent with its band; no message while it is not known."""
+    site = level_site()
+    device = homie.Device(site)
+    described = check_description(device.description(version=1))
+    told = decision(site, condition=Condition(0.925, 0.9, 0.95))
+    values, _ = split(device, device.values(told, OWN))
+    keys = [f"overflow-box/main-drain{end}" for end in ("", "-least", "-most")]
+    assert [values[key] for key in keys] == ["92.5", "90.0", "95.0"]
+    for key in keys:
+        check_payload(described[key], values[key])
+    unknown, _ = split(device, device.values(decision(site), OWN))
+    assert not set(keys) & set(unknown)
 
 
 def test_outputs_but_not_the_heartbeat() -> None:
