@@ -54,10 +54,8 @@ class Moment:
 
 def _left(condition: Condition) -> str:
     """What is left of a main drain, with its band."""
-    if condition.share is None:
-        return "-"
     band = f"{condition.least * 100:.0f} to {show.share(condition.most)}"
-    return f"{show.share(condition.share)} ({band})"
+    return f"{show.share(condition.share or 0.0)} ({band})"
 
 
 class LiveView:
@@ -180,9 +178,7 @@ class LiveView:
         units = self._site.site.units
         table = Table(box=None, padding=(0, 1), header_style="dim")
         table.add_column("drains of", no_wrap=True, max_width=15)
-        columns = ["return flow", "carry", "margin", "spills in"]
-        sensed = any(drain.condition.share is not None for drain in moment.decision.drains)
-        for column in [*columns, "main drain"] if sensed else columns:
+        for column in ("return flow", "carry", "margin", "spills in"):
             table.add_column(column, justify="right", no_wrap=True)
         for drain in moment.decision.drains:
             short = drain.margin < 1.1
@@ -192,9 +188,13 @@ class LiveView:
                 show.flow(drain.capacity_m3_s, units),
                 "-" if isinf(drain.margin) else Text(f"{drain.margin:.2f}", "red" if short else ""),
                 "-" if isinf(drain.spill_s) else Text(show.duration(drain.spill_s), "bold red"),
-                *([_left(drain.condition)] if sensed else []),
             )
-        return Panel(table, title="return flow against drain capacity", **PANEL)
+        left = [
+            Text(f"main drain of the {self._site.label(drain.chamber)}: {_left(drain.condition)}")
+            for drain in moment.decision.drains
+            if drain.condition.share is not None
+        ]
+        return Panel(Group(table, *left), title="return flow against drain capacity", **PANEL)
 
     def _sensed(self, moment: Moment) -> Panel:
         units = self._site.site.units

@@ -24,7 +24,7 @@ from daemon.report import print_check
 from daemon.sensing import Senses, true_when_closed
 from daemon.status import StatusBoard
 from rules.engine import plan_for
-from rules.signals import Decision, LevelFigures, Quality, Reading
+from rules.signals import Condition, Decision, LevelFigures, Quality, Reading
 from rules.site.model import Site
 from tests.daemon.boards import MemoryBoard
 from tests.daemon.decisions import decision
@@ -331,6 +331,19 @@ def test_the_live_view_has_it_beside_the_level(site: Site, level: LevelFigures, 
     text = console.file.getvalue()
     assert "level sensor of the overflow box" in text
     assert shown in text
+
+
+@pytest.mark.parametrize("share", [0.93, None])
+def test_the_live_view_has_what_is_left_of_the_main_drain(site: Site, share: float | None) -> None:
+    console = Console(width=132, file=io.StringIO(), force_terminal=False)
+    view = LiveView(site, "a night", "02:00", console)
+    told = decision(site, condition=Condition(share, 0.9, 0.96))
+    view.show(Moment(1.0, told, (), dict.fromkeys(site.chambers, 0.1), 0.0, 1.0))
+    console.print(view.render())
+    assert isinstance(console.file, io.StringIO)
+    text = console.file.getvalue()
+    assert ("93 % (90 to 96 %)" in text) is (share is not None)
+    assert ("main drain of the overflow box" in text) is (share is not None)
 
 
 def test_check_prints_how_it_is_wired(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
