@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from rules.memory import ContactMemory, Memory, PumpMemory, RowMemory
+from rules.memory import ContactMemory, Memory, PumpMemory, RowMemory, begin
 from rules.plan import Plan
 
 _MEMORY = TypeAdapter(Memory)
@@ -17,11 +17,9 @@ _T = TypeVar("_T")
 
 _PLACED = ("contacts", "rows", "pumps")
 _OF_ANY_SITE = ("boot", "t_s", "top_off_since_s", "top_off_used_s", "raised")
-_BEGINNING: dict[str, Any] = {
-    field.name: field.default
-    for field in fields(Memory)
-    if field.name not in (*_PLACED, *_OF_ANY_SITE)
-}
+_BEGINNING = tuple(
+    field.name for field in fields(Memory) if field.name not in (*_PLACED, *_OF_ANY_SITE)
+)
 """What cannot be placed by ids begins as at a guard's first look where the sensors are others."""
 
 
@@ -54,7 +52,8 @@ def read(text: str, plan: Plan) -> Memory:
             contacts = _placed(
                 ids["sensors"], memory.contacts, wanted["sensors"], ContactMemory(0.0, False)
             )
-        anew = {} if ids["sensors"] == wanted["sensors"] else _BEGINNING
+        first = begin(plan, memory.boot)
+        anew = {} if ids == wanted and _alike(memory, first) else _beginning(first)
         return replace(
             memory,
             **anew,
@@ -64,6 +63,18 @@ def read(text: str, plan: Plan) -> Memory:
         )
     except (ValueError, ValidationError, KeyError, TypeError, RecursionError) as error:
         raise ValueError(f"what the guard remembered cannot be read: {_short(error)}") from None
+
+
+def _beginning(first: Memory) -> dict[str, Any]:
+    return {name: getattr(first, name) for name in _BEGINNING}
+
+
+def _alike(one: Memory, other: Memory) -> bool:
+    """True if what signals did has the same places in both."""
+    return all(
+        len(getattr(one.judged, field.name)) == len(getattr(other.judged, field.name))
+        for field in fields(one.judged)
+    )
 
 
 def _placed(ids: Sequence[str], things: Sequence[_T], wanted: Sequence[str], new: _T) -> Any:
