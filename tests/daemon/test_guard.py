@@ -101,7 +101,7 @@ def test_what_a_person_must_release_is_kept_until_it_is_released() -> None:
     bench = Bench()
     bench.run(60)
     bench.board.wet("display-high", True)
-    bench.run(2)
+    bench.run(6)  # shorter is splash, which waits for nobody
     bench.board.good_day()
     bench.run(60)
     assert bench.guard.kept().latched == {"spill-edge.display-high"}

@@ -114,7 +114,7 @@ def test_a_repeated_order_is_refused(tmp_path: Path) -> None:
     ("payload", "why"),
     [
         ("reset 4821", "weirkeeper reset"),
-        ("open the valve", "one order"),
+        ("open the valve", "two orders"),
         (b"\xff\xfe\x00\x01", "UTF-8"),
         ("acknowledge " + "4" * 400_000, "64 bytes"),
         ("acknowledge 4821 guest", "does not let"),

@@ -53,7 +53,12 @@ def test_a_latched_row_outlives_the_guard_and_is_told_anew(story: Story) -> None
     assert night.phase is Phase.RUNNING
 
 
-@pytest.mark.parametrize("story", CUTTING[:-1], ids=lambda story: story.hazard)
+@pytest.mark.parametrize(
+    "story",
+    # what draws air is told by the flow, and there is none while the pump stands latched
+    [story for story in CUTTING[:-1] if story.hazard != "draws-air"],
+    ids=lambda story: story.hazard,
+)
 def test_a_latched_row_whose_cause_still_stands_is_told_once_and_as_it_is(story: Story) -> None:
     night = latched(story.row)
     story.happens(night)

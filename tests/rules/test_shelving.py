@@ -115,7 +115,7 @@ def test_one_whose_cause_grows_worse_comes_back_at_once() -> None:
     night = Night()
     night.good(70)
     night.wet("display-high")
-    night.run(2)
+    night.run(6)  # shorter is splash, and the pump comes back
     night.mend()
     night.rest(3600)
     row = "pump-off.return-pump"

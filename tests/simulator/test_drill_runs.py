@@ -19,12 +19,13 @@ from tests.simulator.nights import SEED, Ask, Nights, failed, shorter, site
 
 ELSEWHERE = {
     "classroom": {
-        "canister-clogged", "main-drain-loses-a-little", "main-drain-loses-a-tenth", "slot-blocked",
+        "canister-clogged", "main-drain-grows-over", "main-drain-loses-a-little",
+        "main-drain-loses-a-tenth", "own-row-weak-flow", "slot-blocked",
         "water-change-brings-more", "water-change-takes-more",
     },
     "rack": {
         "canister-clogged", "comb-overgrown", "main-drain-draws-air",
-        "main-drain-draws-air-second-blocked", "main-drain-loses-a-little",
+        "main-drain-draws-air-second-blocked", "main-drain-grows-over", "main-drain-loses-a-little",
         "main-drain-loses-a-tenth", "main-drain-loses-prime", "refugium-drain-blocked",
         "refugium-feed-blocked", "refugium-hose-slips", "refugium-overgrown", "slot-blocked",
         "spare-pump-dead", "tuft-on-the-comb", "water-change-brings-more",

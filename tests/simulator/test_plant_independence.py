@@ -15,6 +15,8 @@ BESIDES = {
     "story": ("rules.orders",),  # what people may say
     # it runs a guard, and hands on to the next what the last one kept
     "night": ("daemon.guard", "daemon.pins", "daemon.recording", "rules.memory"),
+    # it holds the rules' own detectors against water of its own making
+    "detection": ("rules.engine", "rules.observer", "rules.plan"),
     # there the daemon itself runs, all of it but its command line
     "virtual": ("daemon", "rules.memory"),
 }

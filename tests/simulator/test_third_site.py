@@ -17,9 +17,9 @@ from tests.simulator.nights import Ask, Nights, failed
 LACKS = {
     "Workshop reef has no top-off valve": (
         "drain-blocked-while-filling", "guard-killed-while-filling", "healthy-night",
-        "long-healthy-night", "return-runs-low", "slow-leak-hidden", "top-off-half-open",
-        "top-off-stuck-open", "top-off-stuck-open-drain-blocked", "top-off-stuck-shut",
-        "valve-relay-welded",
+        "leak-told-by-fresh-water", "long-healthy-night", "return-runs-low", "slow-leak-hidden",
+        "top-off-half-open", "top-off-stuck-open", "top-off-stuck-open-drain-blocked",
+        "top-off-stuck-shut", "valve-relay-welded",
     ),
     "Workshop reef has no reservoir": ("pump-draws-air", "reservoir-empty", "return-runs-dry"),
     "Workshop reef has no first baffle": ("first-baffle-blocked", "first-baffle-shut"),
@@ -28,7 +28,12 @@ LACKS = {
     ),
     "Workshop reef has no top-off float": (
         "floats-swapped", "top-off-float-stuck-dry", "top-off-float-stuck-wet",
+        "top-off-never-asked",
     ),
+    "Workshop reef has no level sensor of the first overflow box": (
+        "main-drain-grows-over", "main-drain-loses-a-little", "main-drain-loses-a-tenth",
+    ),
+    'Workshop reef has no row "weak-flow" of its own': ("own-row-weak-flow",),
     "Workshop reef has no spare pump": ("spare-pump-dead",),
 }  # fmt: skip
 SAID = {name: sentence for sentence, names in LACKS.items() for name in names}
